@@ -1,0 +1,1 @@
+"""Colour science: numpy in, numpy out."""

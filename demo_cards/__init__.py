@@ -1,0 +1,1 @@
+"""One invented job, with what makes it."""
