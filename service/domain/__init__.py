@@ -1,0 +1,1 @@
+"""Values and rules of the shop: no files, clock, database or web."""

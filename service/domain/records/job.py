@@ -1,0 +1,190 @@
+"""Records of a job: its finishes, their policies, its panels and joints, and how it ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+from service.domain.records.base import JobRecord, check_range, check_text
+from service.domain.refused import Invalid
+from service.domain.terms import FinishKind, JointKind
+
+DEFAULT_LIMIT = 0.8
+DEFAULT_LIMIT_ORIGIN = (
+    "0.8: half of the observers in a dental study saw this difference; set your own"
+)
+EFFECT_ANGLES = (15, 45, 110)
+"""Aspecular degrees; three angles for metal flake (ASTM E2194)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job(JobRecord):
+    """One vehicle or object under one work order; ``job_id`` is its own id."""
+
+    table: ClassVar[str] = "jobs"
+
+    work_order: str
+    title: str
+    note: str = ""
+
+    def check(self) -> None:
+        check_text("work_order", self.work_order, "The work order", 40)
+        check_text("title", self.title, "The vehicle or object")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finish(JobRecord):
+    """One paint colour system on a job."""
+
+    table: ClassVar[str] = "finishes"
+
+    name: str
+    kind: FinishKind
+    colour_code: str = ""
+    colour_name: str = ""
+    ground_coat: str = ""
+    ground_shade: str = ""
+    clear: str = ""
+    coats_to_hide: int | None = None
+
+    def check(self) -> None:
+        check_text("name", self.name, "The finish's name", 80)
+        check_range("coats_to_hide", self.coats_to_hide, 1, 20, "The coats to hiding")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy(JobRecord):
+    """What a finish is held to; the newest one is in force, earlier verdicts keep theirs.
+
+    Limits are in CIEDE2000 units with k = 1. ``grades`` moves a comparability reason to another
+    grade (``stops``, ``only_cannot_tell``, ``noted``); ``widening`` gives the standard
+    uncertainty, in CIELAB units per channel, that a noted reason adds; ``card_to_panel`` is the
+    shop's own figure for how far a card stands from its panel, likewise.
+    """
+
+    table: ClassVar[str] = "policies"
+
+    finish_id: str
+    limit_master: float = DEFAULT_LIMIT
+    limit_butt: float = DEFAULT_LIMIT
+    limit_gap: float = DEFAULT_LIMIT
+    limit_fade: float = DEFAULT_LIMIT
+    limit_within: float = DEFAULT_LIMIT
+    limit_origin: str = DEFAULT_LIMIT_ORIGIN
+    required_angles: tuple[int, ...] = ()
+    risk: float = 0.05
+    planned_looks: int = 3
+    card_to_panel: float | None = None
+    grades: dict[str, str] = field(default_factory=dict)
+    widening: dict[str, float] = field(default_factory=dict)
+
+    def check(self) -> None:
+        for kind in ("master", *JointKind):
+            check_range(
+                f"limit_{kind}", getattr(self, f"limit_{kind}"), 0.05, 5, f"The {kind} limit"
+            )
+        check_text("limit_origin", self.limit_origin, "Where the limit comes from")
+        check_range("risk", self.risk, 0.001, 0.25, "The risk")
+        check_range("planned_looks", self.planned_looks, 1, 10, "The number of planned looks")
+        check_range("card_to_panel", self.card_to_panel, 0, 5, "The card-to-panel figure")
+        if len(set(self.required_angles)) != len(self.required_angles):
+            raise Invalid("required_angles", "An angle stands twice. Name each angle once.")
+
+    def limit(self, joint: JointKind | None) -> float:
+        """Limit for a joint kind, or against the master when None."""
+        return float(getattr(self, f"limit_{joint or 'master'}"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel(JobRecord):
+    """A part that carries a finish; x and y place it on the map of the vehicle, in grid units."""
+
+    table: ClassVar[str] = "panels"
+
+    finish_id: str
+    name: str
+    x: float = 0.0
+    y: float = 0.0
+
+    def check(self) -> None:
+        check_text("name", self.name, "The panel's name", 80)
+        check_range("x", self.x, -100, 100, "The place across")
+        check_range("y", self.y, -100, 100, "The place along")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Area(JobRecord):
+    """A part of a panel that was sprayed from another batch than the rest."""
+
+    table: ClassVar[str] = "areas"
+
+    panel_id: str
+    name: str
+
+    def check(self) -> None:
+        check_text("name", self.name, "The area's name", 80)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joint(JobRecord):
+    """An edge that meets the eye, between two panels or two areas of one."""
+
+    table: ClassVar[str] = "joints"
+
+    kind: JointKind
+    panel_a: str
+    panel_b: str
+    area_a: str | None = None
+    area_b: str | None = None
+    note: str = ""
+
+    def check(self) -> None:
+        if (self.panel_a, self.area_a) == (self.panel_b, self.area_b):
+            raise Invalid("panel_b", "Both sides of the joint are the same place. Name two.")
+        if (self.kind is JointKind.WITHIN) != (self.panel_a == self.panel_b):
+            raise Invalid(
+                "kind", "A joint within a panel has both sides on one panel, every other on two."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair(JobRecord):
+    """That this job repairs a stored finish of an earlier one."""
+
+    table: ClassVar[str] = "repairs"
+
+    stored_job_id: str
+    stored_finish_id: str
+    damage: str
+
+    def check(self) -> None:
+        check_text("damage", self.damage, "What is repaired")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Acceptance(JobRecord):
+    """A person's word that a joint or batch may stay as it is, with the reason.
+
+    It holds for the verdict it names; a later verdict on the same thing needs its own word.
+    """
+
+    table: ClassVar[str] = "acceptances"
+
+    why: str
+    joint_id: str | None = None
+    batch_id: str | None = None
+    verdict_id: str | None = None
+
+    def check(self) -> None:
+        check_text("why", self.why, "The reason", 500)
+        if (self.joint_id is None) == (self.batch_id is None):
+            raise Invalid("joint_id", "Accept either one joint or one batch.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release(JobRecord):
+    """A manager's word that the job may leave."""
+
+    table: ClassVar[str] = "releases"
+
+    note: str = ""

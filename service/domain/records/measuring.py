@@ -1,0 +1,187 @@
+"""Records of looking: readings, frames, masters, eye checks and verdicts."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+from service.domain.records.base import JobRecord, check_range, check_text
+from service.domain.refused import Invalid
+from service.domain.terms import EyeWord, Look, MasterLevel, Method, Specular, Stage, Subject, Word
+
+Lab = tuple[float, float, float]
+Matrix = tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AngleReading:
+    """Repeats at one angle, taken after lifting the instrument each time.
+
+    ``angle`` is in aspecular degrees, None for an instrument with one geometry.
+    ``covariance`` (3 by 3) is of the mean, where it is known (a photograph); else None.
+    """
+
+    repeats: tuple[Lab, ...]
+    angle: int | None = None
+    covariance: Matrix | None = None
+
+    def __post_init__(self) -> None:
+        where = "" if self.angle is None else f" at {self.angle}°"
+        if not self.repeats:
+            raise Invalid("angles", f"No reading was given{where}. Enter at least one L*, a*, b*.")
+        for lab in self.repeats:
+            if len(lab) != 3 or not all(math.isfinite(v) for v in lab):
+                raise Invalid("angles", f"{lab} is not a colour. Enter L*, a*, b* as numbers.")
+            highest = 100.5 if self.angle is None else 400
+            check_range("angles", lab[0], -1, highest, f"L*{where}")
+            check_range("angles", lab[1], -200, 200, f"a*{where}")
+            check_range("angles", lab[2], -200, 200, f"b*{where}")
+        check_range("angles", self.angle, -90, 175, "The angle", "°")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading(JobRecord):
+    """Lab of a zone of a card or of the car, with its conditions; never of two things at once.
+
+    ``card_id`` (with a zone) or, for the car, ``panel_id``. Illuminant and observer are as the
+    instrument reports them (D65, 10); ``geometry`` likewise (45:0, d:8, multi-angle).
+    ``surface_temperature_c`` is None when nobody measured it.
+    """
+
+    table: ClassVar[str] = "readings"
+
+    stage: Stage
+    illuminant: str
+    observer: int
+    geometry: str
+    angles: tuple[AngleReading, ...]
+    specular: Specular | None = None
+    method: Method = Method.INSTRUMENT
+    card_id: str | None = None
+    zone_id: str | None = None
+    panel_id: str | None = None
+    instrument_id: str | None = None
+    past_calibration: bool = False
+    surface_temperature_c: float | None = None
+    frame_id: str | None = None
+    source: str = ""
+
+    def check(self) -> None:
+        if (self.card_id is None) == (self.panel_id is None):
+            raise Invalid("card_id", "Say either which card or which panel of the car was read.")
+        if not self.angles:
+            raise Invalid("angles", "The reading holds no colour. Enter at least one L*, a*, b*.")
+        given = [a.angle for a in self.angles]
+        if len(set(given)) != len(given) or (None in given and len(given) > 1):
+            raise Invalid("angles", "An angle stands twice. Put its repeats together.")
+        check_text("illuminant", self.illuminant, "The illuminant", 20)
+        check_text("geometry", self.geometry, "The geometry", 30)
+        if self.observer not in (2, 10):
+            raise Invalid("observer", f"The observer cannot be {self.observer}°. It is 2 or 10.")
+        check_range("surface_temperature_c", self.surface_temperature_c, -20, 120, "It", "°C")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame(JobRecord):
+    """Readings made together, with their joint covariance (3n by 3n, in the order named)."""
+
+    table: ClassVar[str] = "frames"
+
+    reading_ids: tuple[str, ...]
+    covariance: Matrix
+    photo_sha256: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Master(JobRecord):
+    """A person's word that a card is what the finish is judged against, by these readings.
+
+    The newest approval is in force. ``reading_ids`` are the approved readings, one a stage.
+    """
+
+    table: ClassVar[str] = "masters"
+
+    finish_id: str
+    card_id: str
+    reading_ids: tuple[str, ...]
+    level: MasterLevel = MasterLevel.MASTER
+    parent_id: str | None = None
+    note: str = ""
+
+    def check(self) -> None:
+        if not self.reading_ids:
+            raise Invalid(
+                "reading_ids", "A master needs at least one reading. Read its card first."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EyeCheck(JobRecord):
+    """A person's own verdict under a named light; stands beside the measured one."""
+
+    table: ClassVar[str] = "eye_checks"
+
+    card_id: str
+    look: Look
+    light: str
+    word: EyeWord
+    against_card_id: str | None = None
+    against_panel_id: str | None = None
+    note: str = ""
+
+    def check(self) -> None:
+        check_text("light", self.light, "The light", 60)
+        if (self.against_card_id is None) == (self.against_panel_id is None):
+            raise Invalid(
+                "against_card_id", "Say what the card was held against: a card or a panel."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict(JobRecord):
+    """What was decided about one batch, joint or car, and on what; only ever superseded.
+
+    Differences, limits and uncertainties are in CIEDE2000 units; ``risk`` is the stated risk
+    of a wrong word over all planned looks, ``risk_spent`` the share this look could spend.
+    ``card_id`` is the card judged (side a of a joint), ``other_card_id`` the master's card or
+    side b. ``reasons`` are the codes of what stood against a comparison; ``evidence`` is the
+    whole working as canonical JSON.
+    """
+
+    table: ClassVar[str] = "verdicts"
+
+    subject: Subject
+    word: Word
+    sentence: str
+    stage: Stage | None
+    limit: float
+    limit_origin: str
+    risk: float
+    batch_id: str | None = None
+    joint_id: str | None = None
+    card_id: str | None = None
+    other_card_id: str | None = None
+    master_id: str | None = None
+    angle: int | None = None
+    delta_e_2000: float | None = None
+    low: float | None = None
+    high: float | None = None
+    standard_uncertainty: float | None = None
+    p_blends: float | None = None
+    p_shows: float | None = None
+    power_at_zero: float | None = None
+    delta_l: float | None = None
+    delta_a: float | None = None
+    delta_b: float | None = None
+    over_five: bool = False
+    look: int = 1
+    risk_spent: float = 0.0
+    words: str = ""
+    next_step: str = ""
+    reasons: tuple[str, ...] = ()
+    reading_ids: tuple[str, ...] = ()
+    evidence: str = "{}"
+    formula: str = "CIEDE2000 k_L=1 k_C=1 k_H=1"
+    program_version: str = ""
+    late: bool = False

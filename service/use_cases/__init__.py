@@ -1,0 +1,1 @@
+"""What people do with the record: one verb per function, storage behind ports."""
