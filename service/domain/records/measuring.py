@@ -46,7 +46,8 @@ class Reading(JobRecord):
 
     ``card_id`` (with a zone) or, for the car, ``panel_id``. Illuminant and observer are as the
     instrument reports them (D65, 10); ``geometry`` likewise (45:0, d:8, multi-angle).
-    ``surface_temperature_c`` is None when nobody measured it.
+    ``standard_uncertainty`` (of one repeat, per channel) and ``past_calibration`` are the
+    instrument's at the time. ``surface_temperature_c`` is None when nobody measured it.
     """
 
     table: ClassVar[str] = "readings"
@@ -62,6 +63,7 @@ class Reading(JobRecord):
     zone_id: str | None = None
     panel_id: str | None = None
     instrument_id: str | None = None
+    standard_uncertainty: float | None = None
     past_calibration: bool = False
     surface_temperature_c: float | None = None
     frame_id: str | None = None
