@@ -111,9 +111,9 @@ class BatchLine(Line):
 class JointLine(Line):
     """A joint, with how its two sides stand to each other; ``gap`` as for a batch.
 
-    Further gaps of a joint: ``no_side`` (no card stands for a side), ``one_stack`` (both sides
-    were sprayed from the same batches, so there is nothing to judge), ``two_finishes`` (the sides
-    are meant to differ).
+    Further gaps of a joint: ``no_side`` (no card stands for a side), ``one_stack`` (the same
+    batches, or one card, stand for both sides, so there is nothing to judge), ``two_finishes``
+    (the sides are meant to differ).
     """
 
     table: ClassVar[str] = "joint_lines"

@@ -160,6 +160,8 @@ def joint_gap(file: RecordFile, joint: Joint) -> str:
         return "one_stack"
     if side_a.card_id is None or side_b.card_id is None:
         return "no_side"
+    if side_a.card_id == side_b.card_id:
+        return "one_stack"
     if not all(readings_of_card(file, side.card_id) for side in (side_a, side_b) if side.card_id):
         return "no_reading"
     return ""

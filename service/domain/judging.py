@@ -1,0 +1,293 @@
+"""Judging: which readings are laid side by side, under which limit, and what is said then.
+
+A draft is a verdict without its place in the record. Everything here is a function of the
+job's file, so judging the same file again gives the same draft.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.domain.comparability import (
+    Grade,
+    Reason,
+    reasons_against,
+    required_angles,
+)
+from service.domain.deciding import AngleQuestion, Decision, SideBySide, decide
+from service.domain.lookups import (
+    cards_of_batch,
+    master_in_force,
+    policy_in_force,
+    readings_of_card,
+)
+from service.domain.pooling import (
+    alike,
+    common_stage,
+    difference_covariance,
+    has_angle,
+    known_uncertainty,
+    nearest_stage,
+    repeats_at,
+    shared_angle,
+)
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card
+from service.domain.records.job import Finish, Joint, Panel, Policy
+from service.domain.records.measuring import Master, Reading
+from service.domain.records.spraying import Batch
+from service.domain.sentences import (
+    batch_sentence,
+    car_sentence,
+    joint_sentence,
+    wait_sentence,
+)
+from service.domain.sides import Side, joint_gap, place_name, side_at
+from service.domain.specimens import Specimen, specimen_of_card
+from service.domain.terms import Stage, Subject, Word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """A verdict before it is stamped; the fields are those of the record ``Verdict``."""
+
+    subject: Subject
+    word: Word
+    sentence: str
+    stage: Stage | None
+    limit: float
+    limit_origin: str
+    risk: float
+    batch_id: str | None = None
+    joint_id: str | None = None
+    card_id: str | None = None
+    other_card_id: str | None = None
+    master_id: str | None = None
+    look: int = 1
+    decision: Decision | None = None
+    reasons: tuple[Reason, ...] = ()
+    reading_ids: tuple[str, ...] = ()
+    next_step: str = ""
+
+
+def draft_for_batch(file: RecordFile, batch_id: str) -> Draft | None:
+    """Judge a batch against its finish's master; None while there is nothing to judge.
+
+    The batch's card that was read last stands for it, at its furthest stage the master was
+    approved at. The master's own batch is not judged against itself.
+    """
+    batch = file.get(Batch, batch_id)
+    master = master_in_force(file, batch.finish_id)
+    if master is None or not batch.role.gives_colour:
+        return None
+    cards = cards_of_batch(file, batch_id)
+    if any(card.root == master.card_id for card in cards):
+        return None
+    read = [(card, readings_of_card(file, card.root)) for card in cards]
+    read = [(card, readings) for card, readings in read if readings]
+    if not read:
+        return None
+    approved = approved_readings(file, master)
+    if not approved:
+        return None
+    card, readings = max(read, key=lambda item: item[1][-1].observed_at)
+    reading = readings[-1]
+    finish = file.get(Finish, batch.finish_id)
+    policy = policy_in_force(file, finish.root)
+    same_stage = [r for r in approved if r.stage is reading.stage]
+    master_reading = same_stage[-1] if same_stage else nearest_stage(approved, reading.stage)
+    draft = _lay_side_by_side(
+        file,
+        finish,
+        policy,
+        policy.limit(None),
+        specimen_of_card(file, file.get(Card, master.card_id), master_reading, "the master"),
+        specimen_of_card(file, card, reading, f"batch {batch.number}'s card"),
+        [master_reading],
+        alike(readings, reading),
+        panels=1,
+    )
+    wait = ""
+    if not same_stage:
+        wait = wait_sentence(file, master, reading)
+    return Draft(
+        subject=Subject.BATCH,
+        word=draft.word,
+        sentence=batch_sentence(batch, draft, policy.limit(None), wait),
+        next_step=draft.next_step,
+        stage=reading.stage,
+        limit=policy.limit(None),
+        limit_origin=policy.limit_origin,
+        risk=policy.risk,
+        batch_id=batch.root,
+        card_id=card.root,
+        other_card_id=master.card_id,
+        master_id=master.root,
+        look=draft.look,
+        decision=draft.decision,
+        reasons=draft.reasons,
+        reading_ids=draft.reading_ids,
+    )
+
+
+def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
+    """Judge a joint by the cards that stand for its two sides; None while it cannot be.
+
+    Both cards are compared at the furthest stage both were read at.
+    """
+    joint = file.get(Joint, joint_id)
+    if joint_gap(file, joint):
+        return None
+    sides = (
+        side_at(file, joint.panel_a, joint.area_a),
+        side_at(file, joint.panel_b, joint.area_b),
+    )
+    cards = [file.get(Card, side.card_id or "") for side in sides]
+    finish = file.get(Finish, file.get(Panel, joint.panel_a).finish_id)
+    policy = policy_in_force(file, finish.root)
+    limit = policy.limit(joint.kind)
+    readings = common_stage(*(readings_of_card(file, card.root) for card in cards))
+    newest = [found[-1] for found in readings]
+    names = [f"the card for {side_name}" for side_name in _side_names(file, sides)]
+    draft = _lay_side_by_side(
+        file,
+        finish,
+        policy,
+        limit,
+        specimen_of_card(file, cards[0], newest[0], names[0]),
+        specimen_of_card(file, cards[1], newest[1], names[1]),
+        alike(readings[0], newest[0]),
+        alike(readings[1], newest[1]),
+        panels=2,
+    )
+    return Draft(
+        subject=Subject.JOINT,
+        word=draft.word,
+        sentence=joint_sentence(file, joint, sides, draft, limit),
+        next_step=draft.next_step or _joint_remedy(draft.word),
+        stage=newest[0].stage,
+        limit=limit,
+        limit_origin=policy.limit_origin,
+        risk=policy.risk,
+        joint_id=joint.root,
+        card_id=cards[0].root,
+        other_card_id=cards[1].root,
+        look=draft.look,
+        decision=draft.decision,
+        reasons=draft.reasons,
+        reading_ids=draft.reading_ids,
+    )
+
+
+def draft_for_car(
+    file: RecordFile, reading: Reading, stored: RecordFile, stored_card: Card
+) -> Draft | None:
+    """Judge the car, as read on a panel, against a stored card of the finish it was sprayed in."""
+    panel = file.get(Panel, reading.panel_id or "")
+    finish = file.get(Finish, panel.finish_id)
+    policy = policy_in_force(file, finish.root)
+    stored_readings = readings_of_card(stored, stored_card.root)
+    if not stored_readings:
+        return None
+    card_reading = max(stored_readings, key=lambda r: (r.stage.order, r.observed_at))
+    limit = policy.limit(None)
+    car = Specimen("the car", reading, (), (), "", stored_card.hiding_mark, is_car=True)
+    draft = _lay_side_by_side(
+        file,
+        finish,
+        policy,
+        limit,
+        specimen_of_card(stored, stored_card, card_reading, "the stored card"),
+        car,
+        alike(stored_readings, card_reading),
+        alike(file.by(Reading, "panel_id", panel.root), reading),
+        panels=0,
+    )
+    return Draft(
+        subject=Subject.CAR,
+        word=draft.word,
+        sentence=car_sentence(panel.name, stored_card, draft, limit),
+        next_step=draft.next_step,
+        stage=reading.stage,
+        limit=limit,
+        limit_origin=policy.limit_origin,
+        risk=policy.risk,
+        other_card_id=stored_card.root,
+        look=draft.look,
+        decision=draft.decision,
+        reasons=draft.reasons,
+        reading_ids=draft.reading_ids,
+    )
+
+
+def approved_readings(file: RecordFile, master: Master) -> list[Reading]:
+    """The readings a master was approved by that still count."""
+    found = (file.find(Reading, id) for id in master.reading_ids)
+    return [reading for reading in found if reading is not None]
+
+
+def _lay_side_by_side(
+    file: RecordFile,
+    finish: Finish,
+    policy: Policy,
+    limit: float,
+    a: Specimen,
+    b: Specimen,
+    readings_a: Sequence[Reading],
+    readings_b: Sequence[Reading],
+    panels: int,
+) -> SideBySide:
+    """Compare like with like, then decide; ``panels`` counts the cards that stand for a panel."""
+    reasons = tuple(reasons_against(file, finish, a, b))
+    reading_ids = tuple(r.root for r in (*readings_a, *readings_b))
+    # The first reading of each side makes the first look; every further one is another.
+    look = max(1, len(readings_a) + len(readings_b) - 1)
+    stopping = [reason for reason in reasons if reason.grade is Grade.STOPS]
+    if stopping:
+        remedy = " ".join(dict.fromkeys(reason.remedy for reason in stopping))
+        return SideBySide(Word.NOT_COMPARABLE, reasons, None, look, reading_ids, remedy)
+    widening = sum(
+        policy.widening.get(reason.code, 0.0) ** 2
+        for reason in reasons
+        if reason.grade is Grade.NOTED
+    )
+    widening += panels * (policy.card_to_panel or 0.0) ** 2
+    required = required_angles(finish, policy)
+    wanted = [
+        angle for angle in required if has_angle(readings_a, angle) and has_angle(readings_b, angle)
+    ]
+    angles: list[int | None] = list(wanted) if required else [shared_angle(readings_a, readings_b)]
+    questions = [
+        AngleQuestion(
+            angle=angle,
+            master=repeats_at(readings_a, angle),
+            card=repeats_at(readings_b, angle),
+            master_uncertainty=known_uncertainty(readings_a),
+            card_uncertainty=known_uncertainty(readings_b),
+            joint_covariance=difference_covariance(file, readings_a[-1], readings_b[-1], angle),
+            added_variance=widening,
+        )
+        for angle in angles
+    ]
+    if not questions:
+        remedy = " ".join(dict.fromkeys(reason.remedy for reason in reasons))
+        return SideBySide(Word.CANNOT_TELL, reasons, None, look, reading_ids, remedy)
+    decision = decide(
+        questions, limit=limit, risk=policy.risk, look=look, planned_looks=policy.planned_looks
+    )
+    holding = [reason for reason in reasons if reason.grade is Grade.ONLY_CANNOT_TELL]
+    if holding:
+        remedy = " ".join(dict.fromkeys(reason.remedy for reason in holding))
+        return SideBySide(Word.CANNOT_TELL, reasons, decision, look, reading_ids, remedy)
+    return SideBySide(decision.word, reasons, decision, look, reading_ids, decision.next_step)
+
+
+def _side_names(file: RecordFile, sides: Sequence[Side]) -> list[str]:
+    return [place_name(file, side.panel_id, side.area_id) for side in sides]
+
+
+def _joint_remedy(word: Word) -> str:
+    if word is Word.SHOWS:
+        return "Spray both sides from one batch, or fade the colour out inside a panel."
+    return ""

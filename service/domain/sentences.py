@@ -1,0 +1,104 @@
+"""What is said of a verdict: one sentence, with the number and its limit, in the trade's words."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from service.domain.card_code import grouped
+from service.domain.comparability import COOLING, Grade
+from service.domain.deciding import SideBySide
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card
+from service.domain.records.job import Joint
+from service.domain.records.measuring import Master, Reading
+from service.domain.records.spraying import Bake, Batch
+from service.domain.sides import Side, place_name
+from service.domain.terms import Stage, Word
+
+
+def batch_sentence(batch: Batch, laid: SideBySide, limit: float, wait: str = "") -> str:
+    """Batch 3 would show against the master: 1.42, limit 0.80, bluer and darker."""
+    name = f"Batch {batch.number}"
+    return _sentence(laid, limit, name, "the master", wait)
+
+
+def joint_sentence(
+    file: RecordFile, joint: Joint, sides: tuple[Side, Side], laid: SideBySide, limit: float
+) -> str:
+    """Batch 3 on the left door would show against batch 2 on the wing: 1.42, limit 0.80."""
+    names = []
+    for side in sides:
+        card = file.get(Card, side.card_id or "")
+        batch = file.get(Batch, card.batch_id)
+        where = place_name(file, side.panel_id, side.area_id)
+        names.append(f"batch {batch.number} on the {_lower_first(where)}")
+    # The second side is measured against the first, so it is the one that reads bluer or darker.
+    return _sentence(laid, limit, _upper_first(names[1]), names[0])
+
+
+def car_sentence(panel: str, card: Card, laid: SideBySide, limit: float) -> str:
+    """The car at the left wing blends with the stored card 7K3Q-X9WD-4: 0.40, limit 0.80."""
+    return _sentence(
+        laid,
+        limit,
+        f"The car at the {_lower_first(panel)}",
+        f"the stored card {grouped(card.code)}",
+    )
+
+
+def _sentence(laid: SideBySide, limit: float, what: str, other: str, wait: str = "") -> str:
+    decision = laid.decision
+    if laid.word is Word.NOT_COMPARABLE:
+        why = " ".join(r.text for r in laid.reasons if r.grade is Grade.STOPS)
+        return " ".join(filter(None, (f"{what} cannot be compared with {other}.", why, wait)))
+    if decision is None:
+        why = " ".join(r.text for r in laid.reasons if r.grade is Grade.ONLY_CANNOT_TELL)
+        return f"{what} cannot be judged against {other} yet. {why}".strip()
+    at = "" if decision.angle is None else f" at {decision.angle}°"
+    if decision.over_five and laid.word is Word.SHOWS:
+        return f"{what} is a different colour from {other}: over 5{at}, {decision.words}."
+    number = "over 5" if decision.over_five else f"{decision.delta_e_2000:.2f}"
+    figure = f"{number}{at}, limit {limit:.2f}"
+    direction = f", {decision.words}" if decision.words else ""
+    if laid.word is Word.SHOWS:
+        return f"{what} would show against {other}: {figure}{direction}."
+    if laid.word is Word.BLENDS:
+        return f"{what} blends with {other}: {figure}."
+    holding = [r.text for r in laid.reasons if r.grade is Grade.ONLY_CANNOT_TELL]
+    why = " ".join(holding) or decision.why
+    said = f"{what} cannot be told from this measurement against {other}: {figure}{direction}."
+    return " ".join(filter(None, (said, why, wait)))
+
+
+def wait_sentence(file: RecordFile, master: Master, reading: Reading) -> str:
+    """Say when a card can be judged that was read at a stage the master was not approved at."""
+    approved = [file.find(Reading, id) for id in master.reading_ids]
+    stages = sorted((r.stage for r in approved if r is not None), key=lambda stage: stage.order)
+    later = next((stage for stage in stages if stage.order > reading.stage.order), None)
+    if later is None:
+        return ""
+    steps = {
+        Stage.BASE_DRY: "once the base is dry",
+        Stage.CLEARED: "after clear",
+        Stage.BAKED: "after clear, bake and cooling",
+        Stage.POLISHED: "after clear, bake, cooling and polishing",
+    }
+    usual = _usual_bake(file, master)
+    if usual is None or later not in (Stage.BAKED, Stage.POLISHED):
+        return f"Readable {steps[later]}."
+    when = reading.observed_at + usual + COOLING
+    return f"Readable {steps[later]}: about {when:%H:%M} UTC if the bake starts now."
+
+
+def _usual_bake(file: RecordFile, master: Master) -> timedelta | None:
+    """How long the master's own card was baked."""
+    bakes = file.by(Bake, "card_id", master.card_id)
+    return timedelta(minutes=bakes[-1].minutes) if bakes else None
+
+
+def _lower_first(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _upper_first(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,174 @@
+"""Corrections: a new row that names the old, with a reason; then judge by what is right."""
+
+from __future__ import annotations
+
+import types
+from dataclasses import dataclass, field, fields
+from enum import Enum
+from typing import Any, Union, get_args, get_origin, get_type_hints
+
+from service.domain.record_file import RecordFile
+from service.domain.records.base import JobRecord, Record
+from service.domain.records.cards import Card, Zone
+from service.domain.records.job import Area, Finish, Job, Joint, Panel
+from service.domain.records.measuring import Reading
+from service.domain.records.shop import Instrument, Person, Product
+from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
+from service.domain.refused import Invalid
+from service.domain.terms import Role
+from service.use_cases.command import EVERYONE, Command, revision_of, verb
+from service.use_cases.judging import judge_batches, judge_joints
+from service.use_cases.ports import Unit
+
+JOB_KINDS: dict[str, type[JobRecord]] = {
+    kind.table: kind
+    for kind in (
+        Job, Finish, Panel, Area, Joint, Batch, Component, Coat, Bake, Finishing, Card, Zone,
+        Reading,
+    )
+}  # fmt: skip
+SHOP_KINDS: dict[str, type[Record]] = {kind.table: kind for kind in (Person, Instrument, Product)}
+
+FIXED = {field.name for field in fields(JobRecord)} | {"code", "angles", "frame_id"}
+"""Fields no correction may touch; observed_at apart, which may have been typed wrongly."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correct(Command):
+    """Change fields of a record of a job, by the name of its table; the old row stays.
+
+    ``changes`` maps field names to new values as JSON has them. ``withdraw`` says the thing was
+    entered in error and never was.
+    """
+
+    job_id: str
+    table: str
+    record_id: str
+    why: str
+    changes: dict[str, Any] = field(default_factory=dict)
+    withdraw: bool = False
+
+
+@verb(*EVERYONE, doing="correct an entry")
+def correct(unit: Unit, command: Correct) -> None:
+    """Correct or withdraw a record of a job, and judge again what it bears on."""
+    file = unit.job(command.job_id)
+    kind = JOB_KINDS.get(command.table)
+    if kind is None:
+        raise Invalid(
+            "table", f"{command.table!r} cannot be corrected. Pick one of: {', '.join(JOB_KINDS)}."
+        )
+    record = file.get(kind, command.record_id)
+    if command.withdraw and isinstance(record, Job):
+        raise Invalid("withdraw", "A job cannot be withdrawn. Correct it, or leave it unreleased.")
+    unit.add(_corrected(unit, command, record, command.changes, command.withdraw))
+    _judge_what_it_bears_on(unit, command, record)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectShop(Command):
+    """Change fields of a person, an instrument or a product sheet, as ``Correct`` does."""
+
+    table: str
+    record_id: str
+    why: str
+    changes: dict[str, Any] = field(default_factory=dict)
+    withdraw: bool = False
+
+
+@verb(Role.MANAGER, doing="correct the shop's book")
+def correct_shop(unit: Unit, command: CorrectShop) -> None:
+    """Correct or withdraw an entry of the shop's own book."""
+    kind = SHOP_KINDS.get(command.table)
+    if kind is None:
+        raise Invalid(
+            "table", f"{command.table!r} cannot be corrected. Pick one of: {', '.join(SHOP_KINDS)}."
+        )
+    shop = unit.shop()
+    record = shop.get(kind, command.record_id)
+    corrected = _corrected(unit, command, record, command.changes, command.withdraw)
+    managers = [p.root for p in shop.all(Person) if Role.MANAGER in p.roles]
+    if isinstance(corrected, Person) and managers == [corrected.root]:
+        if corrected.withdrawn or Role.MANAGER not in corrected.roles:
+            raise Invalid("roles", "This is the only manager. Make somebody else a manager first.")
+    unit.add(corrected)
+
+
+def _corrected(
+    unit: Unit,
+    command: Correct | CorrectShop,
+    record: Record,
+    changes: dict[str, Any],
+    withdraw: bool,
+) -> Record:
+    if not changes and not withdraw:
+        raise Invalid("changes", "Nothing changes. Name a field and its new value.")
+    new = {name: _read(type(record), name, value) for name, value in changes.items()}
+    try:
+        return revision_of(unit, command, record, command.why, new, withdraw)
+    except (TypeError, ValueError) as wrong:
+        raise Invalid("changes", f"The correction does not fit: {wrong}.") from wrong
+
+
+def _read(kind: type[Record], name: str, value: Any) -> Any:
+    hints = get_type_hints(kind)
+    if name not in hints or name in FIXED - {"observed_at"} or name == "table":
+        open_fields = [
+            f.name for f in fields(kind) if f.name not in FIXED or f.name == "observed_at"
+        ]
+        raise Invalid(
+            name, f"{name!r} cannot be corrected here. Fields are: {', '.join(open_fields)}."
+        )
+    return _as(hints[name], name, value)
+
+
+def _as(hint: Any, name: str, value: Any) -> Any:
+    origin = get_origin(hint)
+    if origin in (Union, types.UnionType):
+        options = [option for option in get_args(hint) if option is not type(None)]
+        return None if value is None else _as(options[0], name, value)
+    if origin is tuple and isinstance(value, list | tuple):
+        of = get_args(hint)
+        if len(of) == 2 and of[1] is Ellipsis:
+            return tuple(_as(of[0], name, item) for item in value)
+        return tuple(_as(one, name, item) for one, item in zip(of, value, strict=True))
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        try:
+            return hint(value)
+        except ValueError:
+            known = ", ".join(str(word.value) for word in hint)
+            raise Invalid(name, f"{value!r} is unknown. Pick one of: {known}.") from None
+    if hint is float and isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    if hint.__name__ == "datetime" and isinstance(value, str):
+        from service.domain.moment import from_text
+
+        return from_text(value)
+    if not isinstance(value, hint) or (hint is int and isinstance(value, bool)):
+        raise Invalid(name, f"{name} cannot be {value!r}. Give a {hint.__name__}.")
+    return value
+
+
+def _judge_what_it_bears_on(unit: Unit, command: Correct, record: JobRecord) -> None:
+    file = unit.job(command.job_id)
+    if isinstance(record, Finish):
+        judge_batches(unit, command, file, finish_id=record.root)
+        judge_joints(unit, command, unit.job(command.job_id))
+        return
+    batch_ids = _batches(file, record)
+    if batch_ids:
+        judge_batches(unit, command, file, batch_ids=batch_ids)
+    if batch_ids or isinstance(record, Joint | Panel | Area | Coat):
+        judge_joints(unit, command, unit.job(command.job_id))
+
+
+def _batches(file: RecordFile, record: JobRecord) -> set[str]:
+    if isinstance(record, Batch):
+        return {record.root} if file.find(Batch, record.root) else set()
+    if isinstance(record, Coat) and record.card_id is None:
+        return set()
+    card_id = record.root if isinstance(record, Card) else getattr(record, "card_id", None)
+    card = file.latest_revision(Card, card_id) if card_id else None
+    if card is None or file.find(Batch, card.batch_id) is None:
+        return set()
+    return {card.batch_id}
