@@ -1,0 +1,1 @@
+"""Readings in and records out: the files other programs write and read."""
