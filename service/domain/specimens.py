@@ -10,7 +10,7 @@ from service.domain.records.cards import Card
 from service.domain.records.job import Finish
 from service.domain.records.measuring import Reading
 from service.domain.records.spraying import Bake, Coat
-from service.domain.terms import CoatRole, HidingMark
+from service.domain.terms import CoatRole, HidingMark, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +27,10 @@ class Specimen:
 
     @property
     def baked(self) -> bool:
-        """Whether it was baked before it was read."""
-        return any(bake.observed_at <= self.reading.observed_at for bake in self.bakes)
+        """Whether it was baked before it was read: by the bakes logged, or as it was read."""
+        return self.reading.stage is Stage.BAKED or any(
+            bake.observed_at <= self.reading.observed_at for bake in self.bakes
+        )
 
     @property
     def last_bake_end(self) -> datetime | None:

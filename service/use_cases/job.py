@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from service.domain.comparability import GRADES, Grade
 from service.domain.records.job import (
     DEFAULT_LIMIT,
     DEFAULT_LIMIT_ORIGIN,
@@ -171,6 +172,13 @@ def _policy(
     limits: Limits | Policy,
     kind: FinishKind = FinishKind.SOLID,
 ) -> Policy:
+    for code, grade in limits.grades.items():
+        if code not in GRADES or grade not in list(Grade):
+            raise Invalid(
+                "grades",
+                f"{code} cannot be graded {grade}. Reasons are {', '.join(GRADES)}; "
+                f"grades are {', '.join(Grade)}.",
+            )
     angles = limits.required_angles or (EFFECT_ANGLES if kind.has_flop else ())
     why = command.why if isinstance(command, SetPolicy) else None
     return Policy(
