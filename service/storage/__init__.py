@@ -1,0 +1,1 @@
+"""The record on disk: SQLite or PostgreSQL, a journal of every change, and the photo files."""
