@@ -1,0 +1,125 @@
+"""Fixtures shared by all tests: a store, empty but for its shop, on each engine.
+
+SQLite is always tested; PostgreSQL when KEEPCARD_TEST_POSTGRESQL holds the URL of a database on
+a server where databases may be made and dropped, else its tests are reported as skipped.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from service.storage.database import FILE, Database, open_database
+from service.storage.store import ShopStore
+
+POSTGRESQL = os.environ.get("KEEPCARD_TEST_POSTGRESQL", "")
+
+
+class Place:
+    """Where a test keeps its record: a folder, and on PostgreSQL a database too."""
+
+    def __init__(self, folder: Path, url: str | None) -> None:
+        self.folder = folder
+        self.url = url
+        self._open: list[Database] = []
+
+    def open(self, **options: Any) -> Database:
+        """Open the record; it is closed after the test."""
+        database = open_database(self.folder, self.url, **options)
+        self._open.append(database)
+        return database
+
+    def close(self) -> None:
+        """Close whatever was opened here."""
+        for database in self._open:
+            database.close()
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A migrated SQLite file without a shop, to be copied."""
+    folder = tmp_path_factory.mktemp("template")
+    open_database(folder).close()
+    return folder / FILE
+
+
+@pytest.fixture(scope="session")
+def postgresql_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], str]]:
+    """Makes fresh migrated PostgreSQL databases and gives the URL of each."""
+    import psycopg
+
+    server, _, _ = POSTGRESQL.rpartition("/")
+    made: list[str] = []
+    with psycopg.connect(POSTGRESQL, autocommit=True) as connection:
+
+        def create(template: str) -> str:
+            name = f"keepcard_test_{uuid4().hex[:12]}"
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+            made.append(name)
+            return name
+
+        migrated = create("template0")
+        open_database(tmp_path_factory.mktemp("postgresql"), f"{server}/{migrated}").close()
+        try:
+            yield lambda: f"{server}/{create(migrated)}"
+        finally:
+            for name in reversed(made):
+                connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(
+    params=[
+        "sqlite",
+        pytest.param(
+            "postgresql",
+            marks=[
+                pytest.mark.postgresql,
+                pytest.mark.skipif(not POSTGRESQL, reason="KEEPCARD_TEST_POSTGRESQL is not set"),
+            ],
+        ),
+    ]
+)
+def engine_name(request: pytest.FixtureRequest) -> str:
+    """Runs the test once for each engine."""
+    return str(request.param)
+
+
+@pytest.fixture
+def make_place(
+    engine_name: str, tmp_path: Path, request: pytest.FixtureRequest
+) -> Iterator[Callable[[], Place]]:
+    """Makes places for records, empty but for the schema, on the engine of the test."""
+    made: list[Place] = []
+
+    def make() -> Place:
+        folder = tmp_path / f"record{len(made)}"
+        folder.mkdir()
+        url = None
+        if engine_name == "postgresql":
+            url = request.getfixturevalue("postgresql_template")()
+        else:
+            shutil.copy(request.getfixturevalue("sqlite_template"), folder / FILE)
+        made.append(Place(folder, url))
+        return made[-1]
+
+    yield make
+    for place in made:
+        place.close()
+
+
+@pytest.fixture
+def place(make_place: Callable[[], Place]) -> Place:
+    """A place for a record, empty but for the schema."""
+    return make_place()
+
+
+@pytest.fixture
+def store(place: Place) -> ShopStore:
+    """A store of a new shop with one manager, open for writing."""
+    return place.open().create_shop("Test shop", manager="First Manager")
