@@ -14,7 +14,7 @@ from service.storage.files import FileCache
 from service.storage.heads_file import HeadsFile
 from service.storage.journal import Head
 from service.storage.sql import Sql
-from service.storage.unit import Change, ChangeUnit, first_receipt
+from service.storage.unit import Change, carry_out
 from service.use_cases.ports import Receipt
 
 T = TypeVar("T")
@@ -58,13 +58,7 @@ class PostgresqlWriter:
         """Make one change here and now."""
 
         def make(sql: Sql) -> tuple[Receipt, dict[str, Head]]:
-            chains = Chains(sql, shop_id, self._cache, {})
-            known = first_receipt(chains, change)
-            if known is not None:
-                return known, {}
-            unit = ChangeUnit(chains, change)
-            change.work(unit)
-            receipt, after = unit.write()
+            receipt, after = carry_out(Chains(sql, shop_id, self._cache, {}), change)
             return receipt, {c: Head(c, k.position, k.hash) for c, k in after.items()}
 
         receipt, heads = self.run(make)

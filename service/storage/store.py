@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from datetime import datetime
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, cast
+from uuid import uuid4
 
 from service.domain.record_file import RecordFile
 from service.domain.records.base import check_uuid
@@ -15,13 +16,11 @@ from service.storage.chains import Chains
 from service.storage.journal import Head, read_file
 from service.storage.photo_files import LocalPhotos
 from service.storage.sql import Sql
-from service.storage.unit import Change, find_card
+from service.storage.unit import Change, ChangeUnit, NothingMoved, find_card
 from service.use_cases.ports import Receipt, Unit
 
 if TYPE_CHECKING:
     from service.storage.database import Database
-
-T = TypeVar("T")
 
 
 class ReadOnly(Refused):
@@ -74,6 +73,26 @@ class ShopStore:
         """``write`` without waiting: the future is done when the change is on disk."""
         change = self._change(change_id, kind, fingerprint, person_id, work)
         return self.database.writer().submit(self.shop_id, change)
+
+    def checkpoint(self, person_id: str) -> Receipt | None:
+        """Name in the shop's chain where its jobs stand; None when none went on since.
+
+        Whoever keeps the receipt's hash can tell later whether any job was cut short.
+        """
+
+        def work(unit: Unit) -> None:
+            cast(ChangeUnit, unit).add_heads()
+
+        try:
+            return self.write(
+                change_id=str(uuid4()),
+                kind="checkpoint",
+                fingerprint="",
+                person_id=person_id,
+                work=work,
+            )
+        except NothingMoved:
+            return None
 
     def shop(self) -> RecordFile:
         """The shop's own file as it stands."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -18,6 +18,7 @@ from service.storage.chains import Chains, Moved, head_of
 from service.storage.journal import (
     INSERT_ENTRY,
     Entry,
+    Head,
     Known,
     derived_id,
     make_entry,
@@ -51,6 +52,10 @@ class _Added:
     plain: dict[str, Any]
 
 
+class NothingMoved(Exception):
+    """There is no job that went on since the last checkpoint."""
+
+
 class ChangeUnit:
     """The ``Unit`` of one change; ``write`` puts down what its work added."""
 
@@ -61,6 +66,7 @@ class ChangeUnit:
         self._files: dict[str, RecordFile] = {}
         self._unfolded: dict[str, list[Record]] = {}
         self._added: dict[str, list[_Added]] = {}
+        self._moved: list[Head] | None = None
         self.now = change.now
         self.shop_id = chains.shop_id
         found = self.shop().find(Person, change.person_id)
@@ -115,6 +121,21 @@ class ChangeUnit:
         )
         return None if row is None else str(row[0])
 
+    def add_heads(self) -> None:
+        """Name in the shop's chain where every job stands that went on since the last time."""
+        # Jobs are locked before the shop, as every change does it.
+        suffix = " FOR UPDATE" if self._chains.sql.postgresql else ""
+        rows = self._chains.sql.rows(
+            "SELECT chain, position, hash FROM heads WHERE shop_id = ? AND chain <> ? "
+            f"AND position > checkpointed ORDER BY chain{suffix}",
+            (self.shop_id, self.shop_id),
+        )
+        if not rows:
+            raise NothingMoved
+        self._moved = [Head(*row) for row in rows]
+        self._added.setdefault(self.shop_id, [])
+        self._unfolded.setdefault(self.shop_id, [])
+
     def write(self) -> tuple[Receipt, dict[str, Known]]:
         """Write what was added; the receipt, and the chains as they now stand."""
         if not self._added:
@@ -136,6 +157,7 @@ class ChangeUnit:
                     raise Moved
                 file = self.shop()
             heads = [entry.head for entry in entries if entry.chain in opened]
+            heads += self._moved or []
             entry = self._entry(self.shop_id, known, first, heads)
             entries.append(entry)
             after[self.shop_id] = Known(entry.position, entry.hash, file)
@@ -147,7 +169,7 @@ class ChangeUnit:
         return self._receipt(receipt), after
 
     def _entry(
-        self, chain: str, known: Known | None, first: str, heads: list[Any] | None = None
+        self, chain: str, known: Known | None, first: str, heads: Sequence[Head] = ()
     ) -> Entry:
         change = self._change
         return make_entry(
@@ -162,7 +184,7 @@ class ChangeUnit:
                 {"table": added.record.table, "row": added.plain}
                 for added in self._added.get(chain, ())
             ],
-            heads=heads or (),
+            heads=heads,
         )
 
     def _put_down(self, entries: list[Entry]) -> None:
@@ -176,6 +198,10 @@ class ChangeUnit:
             sql.many(insert_into(table, (*CODECS[table].names, *PLACE)), tables[table])
         sql.many(INSERT_ENTRY, entries)
         sql.many(UPSERT_HEAD, [(e.chain, self.shop_id, e.position, e.hash) for e in entries])
+        sql.many(
+            "UPDATE heads SET checkpointed = ? WHERE chain = ?",
+            [(head.position, head.chain) for head in self._moved or ()],
+        )
 
     def _receipt(self, entry: Entry) -> Receipt:
         return Receipt(
@@ -223,6 +249,16 @@ class ChangeUnit:
             for added in rows
             if type(added.record) is kind
         ]
+
+
+def carry_out(chains: Chains, change: Change) -> tuple[Receipt, dict[str, Known]]:
+    """Make a change in the open transaction; the receipt, and the chains that went on."""
+    receipt = first_receipt(chains, change)
+    if receipt is not None:
+        return receipt, {}
+    unit = ChangeUnit(chains, change)
+    change.work(unit)
+    return unit.write()
 
 
 def find_card(chains: Chains, code: str) -> tuple[str, str] | None:

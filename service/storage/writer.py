@@ -14,7 +14,7 @@ from service.storage.files import FileCache
 from service.storage.heads_file import HeadsFile
 from service.storage.journal import Head, Known
 from service.storage.sql import Sql
-from service.storage.unit import Change, ChangeUnit, first_receipt
+from service.storage.unit import Change, carry_out
 from service.use_cases.ports import Receipt
 
 T = TypeVar("T")
@@ -167,38 +167,28 @@ class SqliteWriter:
         """Do one request in the open transaction; False when it was refused and left no trace."""
         if not request.start():
             return False
-        saved = False
+        after: dict[str, Known] = {}
+        self._sql.run("SAVEPOINT request")
         try:
-            if request.plain is not None:
-                self._sql.run("SAVEPOINT request")
-                saved = True
+            if request.change is None:
+                assert request.plain is not None
                 request.answer = request.plain(self._sql)
-                self._sql.run("RELEASE request")
-                return True
-            assert request.change is not None
-            chains = Chains(self._sql, request.shop_id, self._cache, pending)
-            request.answer = first_receipt(chains, request.change)
-            if request.answer is not None:
-                return True
-            unit = ChangeUnit(chains, request.change)
-            request.change.work(unit)
-            self._sql.run("SAVEPOINT request")
-            saved = True
-            request.answer, after = unit.write()
-            self._sql.run("RELEASE request")
-            pending.update(after)
-            return True
+            else:
+                chains = Chains(self._sql, request.shop_id, self._cache, pending)
+                request.answer, after = carry_out(chains, request.change)
         except BaseException as error:
             if not self._sql.connection.in_transaction:
                 # SQLite rolled the whole transaction back (a full disk does that).
                 raise
-            if saved:
-                self._sql.run("ROLLBACK TO request")
-                self._sql.run("RELEASE request")
+            self._sql.run("ROLLBACK TO request")
+            self._sql.run("RELEASE request")
             request.future.set_exception(
                 explained(error) if isinstance(error, Exception) else error
             )
             return False
+        self._sql.run("RELEASE request")
+        pending.update(after)
+        return True
 
     def _roll_back(self, error: Exception) -> None:
         if error is self._refusal:
