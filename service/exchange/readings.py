@@ -86,6 +86,11 @@ class Sample:
                 found.setdefault(reading.angle, []).append(reading.lab)
         return {angle: tuple(labs) for angle, labs in found.items()}
 
+    def temperatures_c(self) -> tuple[float, ...]:
+        """Surface temperatures, of the readings that have one."""
+        found = (reading.surface_temperature_c for reading in self.readings)
+        return tuple(value for value in found if value is not None)
+
     def as_json(self) -> dict[str, object]:
         """The sample as the ``read`` command prints it; repeats are averaged as Lab, per angle."""
         angles = self.angles()
