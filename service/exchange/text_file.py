@@ -69,14 +69,13 @@ def _strict(data: bytes, encoding: str) -> str:
 
 
 def _utf_16(data: bytes) -> str | None:
-    """The byte order, by the mark, or by where the zero bytes of plain letters fall."""
+    """The byte order, by the mark or by the zero byte of the first letter; else None."""
     if data.startswith(BOM_UTF16_LE):
         return "utf-16-le"
     if data.startswith(BOM_UTF16_BE):
         return "utf-16-be"
-    start = data[:200]
-    if start[1::2].count(0) > 0.8 * len(start[1::2]) and not start[::2].count(0):
+    if len(data) > 1 and data[0] and not data[1]:
         return "utf-16-le"
-    if start[::2].count(0) > 0.8 * len(start[::2]) and not start[1::2].count(0):
+    if len(data) > 1 and not data[0] and data[1]:
         return "utf-16-be"
     return None
