@@ -76,7 +76,9 @@ def test_specular_included(written):
     assert words.specular(written) is Specular.INCLUDED
 
 
-@pytest.mark.parametrize("written", ["SCE", "excluded", "Specular component excluded", "SPEX", "out"])
+@pytest.mark.parametrize(
+    "written", ["SCE", "excluded", "Specular component excluded", "SPEX", "out"]
+)
 def test_specular_excluded(written):
     assert words.specular(written) is Specular.EXCLUDED
 

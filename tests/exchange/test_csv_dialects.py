@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.exchange.reading_files import read_readings
@@ -52,6 +52,7 @@ def written(rows: list[dict[str, str]], dialect) -> bytes:
     return text.encode(dialect["encoding"])
 
 
+@settings(deadline=None)  # a busy machine is no failure
 @given(samples, dialects())
 def test_what_was_written_is_what_is_read(given_samples, dialect):
     rows = [
@@ -71,6 +72,7 @@ def test_what_was_written_is_what_is_read(given_samples, dialect):
     ]
 
 
+@settings(deadline=None)  # a busy machine is no failure
 @given(st.binary(max_size=300))
 def test_no_bytes_make_the_reader_fail_otherwise_than_by_a_refusal(data):
     try:
@@ -79,6 +81,7 @@ def test_no_bytes_make_the_reader_fail_otherwise_than_by_a_refusal(data):
         assert str(refused).endswith((".", "L,a,b"))
 
 
+@settings(deadline=None)  # a busy machine is no failure
 @given(st.text(st.sampled_from('Lab*,;"\n\r#1590.-%° nm:=dD/'), max_size=200))
 def test_no_table_like_text_makes_the_reader_fail_otherwise_than_by_a_refusal(text):
     for header in ("", "L,a,b\n", "name;L;a;b\n", "name,400,410,420\n"):
