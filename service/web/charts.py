@@ -209,7 +209,7 @@ def strip_chart(
     every = max(1, math.ceil(52.0 / step))
     return StripChart(
         width=width,
-        height=rows[-1].bottom + 42.0,
+        height=rows[-1].bottom + 48.0,
         left=left,
         right=right,
         rows=tuple(rows),

@@ -90,6 +90,18 @@ def test_bench_text_is_never_below_eighteen_pixels(open_page, address, width):
 
 
 @pytest.mark.parametrize("width", [390, 820, 1280])
+@pytest.mark.parametrize("name", ["audit", "large"])
+def test_no_letter_in_a_picture_shrinks_below_eleven_pixels(open_page, address, name, width):
+    page = open_page(f"{address}/{name}.html", width=width)
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('svg text')].map(e => [e.getScreenCTM().a *"
+        " parseFloat(getComputedStyle(e).fontSize), e.textContent])"
+    )
+    assert len(sizes) > 20
+    assert [found for found in sizes if found[0] < 11] == []
+
+
+@pytest.mark.parametrize("width", [390, 820, 1280])
 def test_a_swatch_is_fifteen_millimetres_and_its_surround_as_wide(open_page, address, width):
     page = open_page(f"{address}/bench.html", width=width)
     whole = page.locator(".swatches svg").bounding_box()

@@ -245,6 +245,7 @@ def test_a_badge_always_says_its_word(word):
         ("'blends', 0.34, (0.17, 0.58), 0.8", "Blends 0.34 (0.1 to 0.6), limit 0.80"),
         ("'cannot_tell', 0.74, none, 0.8", "Cannot tell 0.74, limit 0.80"),
         ("'not_comparable'", "Not comparable"),
+        ("'blends', 4.2, none, 6", "Blends 4.20, limit 6.00"),  # a limit is never "over 5"
         (
             "'shows', 19.4, none, 0.8, 'redder', true",
             "Shows. A different colour: over 5, limit 0.80, redder",
