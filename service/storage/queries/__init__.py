@@ -1,0 +1,1 @@
+"""Reads over many jobs: lists, searches and audits, straight from the tables of lines."""
