@@ -1,0 +1,104 @@
+"""What a running service is told from outside: by options of the command line or environment."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from service.domain.refused import Invalid
+
+PREFIX = "KEEPCARD_"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Where the record lies, where the service answers, and whose clock its pages show.
+
+    Each may be given in the environment as KEEPCARD_ and its name in capitals, such as
+    KEEPCARD_DATA_DIR; an option of the command line comes before it.
+    """
+
+    data_dir: Path
+    database_url: str | None = None
+    shop_id: str | None = None
+    host: str = "127.0.0.1"
+    port: int = 8470
+    zone: str = ""
+    """Time zone of the shop (Europe/Lisbon); empty takes the machine's own."""
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.port <= 65535:
+            raise Invalid("port", f"The port cannot be {self.port}. Take one from 1024 to 65535.")
+        _check_zone(self.zone)
+
+    @property
+    def address(self) -> str:
+        """Where a person opens the service."""
+        host = "127.0.0.1" if self.host in ("0.0.0.0", "::", "") else self.host
+        return f"http://{f'[{host}]' if ':' in host else host}:{self.port}"
+
+    @property
+    def shown_zone(self) -> str:
+        """The time zone in which pages show times."""
+        return self.zone or machine_zone()
+
+
+def settings_from(
+    given: Mapping[str, Any] | None = None, environment: Mapping[str, str] = os.environ
+) -> Settings:
+    """Settings from what is given (None: not given) and, where it is not, from the environment.
+
+    Raises
+    ------
+    Invalid
+        When the folder is missing, or a value cannot be read.
+    """
+    values: dict[str, Any] = {}
+    for field in fields(Settings):
+        value = (given or {}).get(field.name)
+        if value is None:
+            value = environment.get(PREFIX + field.name.upper())
+        if value is not None and value != "":
+            values[field.name] = value
+    if "data_dir" not in values:
+        raise Invalid("data_dir", "The data folder is not named. Give --data DIR.")
+    values["data_dir"] = Path(values["data_dir"])
+    if "port" in values:
+        values["port"] = _port(values["port"])
+    return Settings(**values)
+
+
+def _port(value: Any) -> int:
+    try:
+        return int(value)
+    except (TypeError, ValueError):
+        raise Invalid("port", f"The port cannot be {value!r}. Give a whole number.") from None
+
+
+def _check_zone(zone: str) -> None:
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    if not zone:
+        return
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        raise Invalid(
+            "zone", f"The time zone {zone!r} is unknown. Write it like Europe/Lisbon."
+        ) from None
+
+
+def machine_zone() -> str:
+    """The machine's time zone by name; UTC when it does not say."""
+    named = os.environ.get("TZ", "").lstrip(":")
+    if not named:
+        target = os.path.realpath("/etc/localtime")
+        named = target.partition("zoneinfo/")[2]
+    try:
+        _check_zone(named)
+    except Invalid:
+        return "UTC"
+    return named or "UTC"

@@ -1,0 +1,1 @@
+"""The JSON API: one POST route per verb, reads with GET, and its errors as RFC 9457 has them."""

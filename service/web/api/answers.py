@@ -1,0 +1,168 @@
+"""The answers of the API as OpenAPI describes them; ``plain`` makes the JSON itself."""
+
+from __future__ import annotations
+
+from typing import Any, NotRequired
+
+# pydantic reads the standard library's TypedDict from Python 3.12 on.
+from typing_extensions import TypedDict
+
+from service.domain.findings import Finding
+from service.domain.lines import BatchLine, CardLine, JobLine, JointLine
+from service.domain.records import cards, job, measuring, shop, spraying
+from service.domain.records.base import JobRecord
+from service.domain.terms import Role
+from service.use_cases.ports import Receipt
+
+__all__ = ["BatchLine", "CardLine", "JobLine", "JointLine"]
+
+JOB_KINDS: tuple[type[JobRecord], ...] = tuple(
+    value
+    for module in (job, spraying, cards, measuring)
+    for value in vars(module).values()
+    if isinstance(value, type)
+    and issubclass(value, JobRecord)
+    and value.__module__ == module.__name__
+)
+"""Every kind of record of a job, by the order of the work."""
+
+
+class Problem(TypedDict):
+    """An error, as RFC 9457 has it; ``errors`` names each field that is wrong."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    field: NotRequired[str]
+    errors: NotRequired[list[dict[str, str]]]
+    reference: NotRequired[str]
+
+
+class Written(TypedDict):
+    """What a change did: its receipt, the verdicts it led to, and what the job still wants.
+
+    ``findings`` are the open findings of the job, the worst first, at most twenty.
+    ``token`` is there once, when a token was given.
+    """
+
+    receipt: Receipt
+    verdicts: list[measuring.Verdict]
+    findings: list[Finding]
+    token: NotRequired[str | None]
+
+
+class Side(TypedDict):
+    """One side of a joint: the place, the colour coats there, the card that stands for it."""
+
+    panel_id: str
+    area_id: str | None
+    stack: list[list[str]]
+    card_id: str | None
+    why: str
+    remedy: str
+
+
+class JointWhole(TypedDict):
+    """A joint with both its sides and its newest verdict."""
+
+    id: str
+    name: str
+    kind: str
+    gap: str
+    sides: list[Side]
+    verdict: measuring.Verdict | None
+
+
+class JobWhole(TypedDict):
+    """A whole job: its records by table, what it still wants, and its joints."""
+
+    job: job.Job
+    released: bool
+    records: dict[str, list[dict[str, Any]]]
+    findings: list[Finding]
+    joints: list[JointWhole]
+
+
+class Whereabouts(TypedDict):
+    """Where a card is: in its slot, out with somebody, or missing."""
+
+    place: str
+    slot: str
+    holder_id: str | None
+    holder: str | None
+
+
+class CardWhole(TypedDict):
+    """A card with everything that is known of it."""
+
+    card: cards.Card
+    line: CardLine
+    batch: spraying.Batch
+    finish: job.Finish
+    coats: list[spraying.Coat]
+    bakes: list[spraying.Bake]
+    finishings: list[spraying.Finishing]
+    zones: list[cards.Zone]
+    readings: list[measuring.Reading]
+    eye_checks: list[measuring.EyeCheck]
+    verdicts: list[measuring.Verdict]
+    movements: list[cards.Movement]
+    photos: list[cards.Photo]
+    whereabouts: Whereabouts
+
+
+class People(TypedDict):
+    """The people of the shop."""
+
+    people: list[shop.Person]
+
+
+class Instruments(TypedDict):
+    """The instruments of the shop."""
+
+    instruments: list[shop.Instrument]
+
+
+class Products(TypedDict):
+    """The product sheets of the shop."""
+
+    products: list[shop.Product]
+
+
+class Me(TypedDict):
+    """Who a request comes from, and in which roles."""
+
+    person: shop.Person
+    roles: list[Role]
+    acting_as: Role | None
+
+
+class Codes(TypedDict):
+    """Fresh card codes for labels."""
+
+    codes: list[str]
+
+
+class Values(TypedDict):
+    """Values in use."""
+
+    values: list[str]
+
+
+class Health(TypedDict):
+    """That the service answers."""
+
+    status: str
+    version: str
+    shop: str | None
+
+
+class StoredPhoto(TypedDict):
+    """A stored photograph, with what attach-photo asks for."""
+
+    sha256: str
+    media_type: str
+    size_bytes: int
+    width: int
+    height: int

@@ -1,0 +1,126 @@
+"""Photographs over the API: put under the SHA-256 of their bytes, shown only as made anew."""
+
+from __future__ import annotations
+
+import re
+from hashlib import sha256 as hash_of
+from tempfile import SpooledTemporaryFile
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.domain.refused import Invalid, Unknown
+from service.web.api.answers import StoredPhoto
+from service.web.api.plain import answer
+from service.web.api.writes import PROBLEMS
+from service.web.context import Here
+from service.web.pictures import MOST_BYTES, WIDEST, describe, shown
+from service.web.refusals import TooLarge
+from service.web.services import Photos
+
+Sha = Annotated[str, Path(description="SHA-256 of the bytes, 64 hex digits")]
+IN_MEMORY = 2**20
+
+_OF_BYTES = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            kind: {"schema": {"type": "string", "format": "binary"}}
+            for kind in ("image/jpeg", "image/png", "image/webp")
+        },
+    }
+}
+
+
+def photo_routes() -> APIRouter:
+    """Putting and showing."""
+    router = APIRouter(responses=PROBLEMS, tags=["photos"])
+    router.add_api_route(
+        "/api/photos/{sha256}",
+        put_photo,
+        methods=["PUT"],
+        status_code=201,
+        name="put_photo",
+        operation_id="put_photo",
+        response_model=StoredPhoto,
+        openapi_extra=_OF_BYTES,
+        max_body_size=MOST_BYTES + 1,
+        responses={200: {"model": StoredPhoto, "description": "Stored before"}},
+    )
+    router.add_api_route(
+        "/api/photos/{sha256}",
+        get_photo,
+        methods=["GET"],
+        name="photo",
+        operation_id="get_photo",
+        response_class=Response,
+        responses={200: {"content": {"image/jpeg": {}}, "description": "A JPEG made anew"}},
+    )
+    return router
+
+
+async def put_photo(request: Request, here: Here, sha256: Sha) -> Response:
+    """Store a photograph; the same bytes twice are one. Then attach-photo names it."""
+    _check_name(sha256)
+    # Kept on disk meanwhile: many slow tablets at once must not fill the memory.
+    with SpooledTemporaryFile(max_size=IN_MEMORY) as received:
+        size = 0
+        async for chunk in request.stream():
+            size += len(chunk)
+            if size > MOST_BYTES:
+                raise TooLarge("The photograph", MOST_BYTES)
+            received.write(chunk)
+        received.seek(0)
+        content: bytes = await run_in_threadpool(received.read)
+    stored, fresh = await run_in_threadpool(store_photo, here.shop.photos, sha256, content)
+    return answer(stored, 201 if fresh else 200)
+
+
+def store_photo(photos: Photos, sha256: str, content: bytes) -> tuple[StoredPhoto, bool]:
+    """Check and store; what attach-photo asks for, and whether it was new."""
+    found = hash_of(content).hexdigest()
+    if found != sha256:
+        raise Invalid(
+            "sha256", f"The bytes have the SHA-256 {found}, not {sha256}. Send the file again."
+        )
+    described = describe(content)
+    fresh = not photos.has(found)
+    photos.put(content)
+    return StoredPhoto(
+        sha256=found,
+        media_type=described.media_type,
+        size_bytes=len(content),
+        width=described.width,
+        height=described.height,
+    ), fresh
+
+
+def get_photo(
+    here: Here, sha256: Sha, width: Annotated[int, Query(ge=16, le=WIDEST)] = 1600
+) -> Response:
+    """A photograph for the eye: upright, at most so wide, without what the camera noted."""
+    _check_name(sha256)
+    if not here.shop.photos.has(sha256):
+        raise Unknown("photo", sha256)
+    picture = shown(here.shop.photos.get(sha256), width)
+    return Response(
+        picture,
+        media_type="image/jpeg",
+        headers={
+            # The bytes of a name never change, but only who is signed in may have them.
+            "Cache-Control": "private, max-age=600",
+            "Vary": "Cookie, Authorization",
+            "Content-Security-Policy": "default-src 'none'; sandbox",
+            "Content-Disposition": f'inline; filename="{sha256[:12]}.jpg"',
+        },
+    )
+
+
+def _check_name(sha256: str) -> None:
+    if not re.fullmatch(r"[0-9a-f]{64}", sha256):
+        raise Invalid(
+            "sha256", f"{sha256[:80]!r} is not a SHA-256. Send 64 hex digits in lower case."
+        )

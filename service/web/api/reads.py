@@ -1,0 +1,254 @@
+"""The GET routes: lists and searches over many jobs, a whole job, a whole card."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Path, Query
+from fastapi.dependencies.models import Dependant
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.domain.card_code import new_card_code, read_card_code
+from service.domain.lines import BatchLine, CardLine
+from service.domain.records.shop import Instrument, Person, Product
+from service.domain.refused import Invalid, Unknown
+from service.use_cases.queries import (
+    Audit,
+    BatchFilter,
+    CardSearch,
+    JobSummary,
+    JournalEntry,
+    NearCard,
+    Page,
+)
+from service.use_cases.side_by_side import SideBySide, lay_side_by_side
+from service.web.api.answers import (
+    CardWhole,
+    Codes,
+    Health,
+    Instruments,
+    JobWhole,
+    Me,
+    People,
+    Products,
+    Values,
+)
+from service.web.api.plain import answer
+from service.web.api.whole import card_whole, job_whole
+from service.web.api.writes import PROBLEMS
+from service.web.context import Here
+from service.web.services import services_of
+
+Limit = Annotated[int, Query(ge=1, le=200, description="How many lines at most")]
+After = Annotated[str | None, Query(description="The `after` of the page before, for the next")]
+
+
+async def only_known_parameters(request: Request) -> None:
+    """Refuse a query parameter the route does not have: a misspelt filter filters nothing."""
+    known = _parameters(request.scope["route"].dependant)
+    for name in request.query_params:
+        if name not in known:
+            takes = f"It takes {', '.join(sorted(known))}." if known else "It takes none."
+            raise Invalid(name, f"{name!r} is no parameter of this request. {takes}")
+
+
+def _parameters(dependant: Dependant) -> set[str]:
+    """Names of the query parameters of a route and of what it depends on."""
+    own = {parameter.alias for parameter in dependant.query_params}
+    return own.union(*(_parameters(inner) for inner in dependant.dependencies))
+
+
+def read_routes() -> APIRouter:
+    """All of them, with their descriptions."""
+    router = APIRouter(dependencies=[Depends(only_known_parameters)], responses=PROBLEMS)
+    for path, endpoint, model, tag in (
+        ("/api/jobs", jobs, Page[JobSummary], "job"),
+        ("/api/jobs/by-work-order/{work_order}", job_by_work_order, JobWhole, "job"),
+        ("/api/jobs/{job_id}", job, JobWhole, "job"),
+        ("/api/cards", cards, Page[CardLine], "cards"),
+        ("/api/cards/{code}", card, CardWhole, "cards"),
+        ("/api/card-codes", card_codes, Codes, "cards"),
+        ("/api/nearest", nearest, list[NearCard], "cards"),
+        ("/api/compare", compare, SideBySide, "cards"),
+        ("/api/batches", batches, Page[BatchLine], "audit"),
+        ("/api/audit", audit, Audit, "audit"),
+        ("/api/values/{field}", values, Values, "audit"),
+        ("/api/journal/{chain}", journal, list[JournalEntry], "audit"),
+        ("/api/instruments", instruments, Instruments, "shop"),
+        ("/api/products", products, Products, "shop"),
+        ("/api/people", people, People, "shop"),
+        ("/api/me", me, Me, "shop"),
+    ):
+        router.add_api_route(
+            path,
+            endpoint,
+            methods=["GET"],
+            response_model=model,
+            tags=[tag],
+            name=f"api_{endpoint.__name__}",
+            operation_id=f"get_{endpoint.__name__}",
+        )
+    router.add_api_route(
+        "/healthz",
+        healthz,
+        methods=["GET"],
+        response_model=Health,
+        name="healthz",
+        tags=["service"],
+    )
+    return router
+
+
+async def healthz(request: Request) -> Response:
+    """Whether the service answers."""
+    services = services_of(request)
+    return answer({"status": "ok", "version": services.version, "shop": services.shop_name or None})
+
+
+def jobs(
+    here: Here, text: str = "", open_only: bool = False, after: After = None, limit: Limit = 50
+) -> Response:
+    """Jobs, newest first; `text` is any words of work order and title."""
+    return answer(here.queries.jobs(text=text, open_only=open_only, after=after, limit=limit))
+
+
+def job(here: Here, job_id: str) -> Response:
+    """A whole job: records by table, findings with the worst first, joints with both sides."""
+    return answer(job_whole(here.store.job(job_id)))
+
+
+def job_by_work_order(here: Here, work_order: str) -> Response:
+    """A whole job by the number on its work order."""
+    after = None
+    while True:
+        page = here.queries.jobs(text=work_order, after=after, limit=200)
+        for summary in page.lines:
+            if summary.line.work_order == work_order:
+                return answer(job_whole(here.store.job(summary.line.job_id)))
+        if page.after is None:
+            raise Unknown("work order", work_order)
+        after = page.after
+
+
+def cards(
+    here: Here,
+    search: Annotated[CardSearch, Depends(CardSearch)],
+    after: After = None,
+    limit: Limit = 50,
+) -> Response:
+    """Cards that fit everything given, newest first."""
+    return answer(here.queries.cards(search, after=after, limit=limit))
+
+
+def card(here: Here, code: str) -> Response:
+    """A whole card by its code, typed in any way."""
+    line = here.card(code)
+    return answer(card_whole(here.store.job(line.job_id), here.store.shop(), line))
+
+
+def card_codes(count: Annotated[int, Query(ge=1, le=500)] = 1) -> Response:
+    """Fresh codes for labels; a code is taken once a card is logged under it."""
+    return answer({"codes": [new_card_code() for _ in range(count)]})
+
+
+def nearest(
+    here: Here,
+    lab: Annotated[str, Query(description="L*,a*,b* with points, for instance 44.1,-2.3,-8.0")],
+    illuminant: str,
+    observer: int,
+    geometry: str,
+    angle: Annotated[int | None, Query(ge=-90, le=175)] = None,
+    count: Annotated[int, Query(ge=1, le=100)] = 8,
+) -> Response:
+    """The stored cards nearest to a colour by CIEDE2000, among those read alike."""
+    return answer(
+        here.queries.nearest_cards(
+            _lab(lab),
+            illuminant=illuminant,
+            observer=observer,
+            geometry=geometry,
+            angle=angle,
+            count=count,
+        )
+    )
+
+
+def compare(
+    here: Here, codes: Annotated[list[str], Query(description="Two card codes or more")]
+) -> Response:
+    """Any cards side by side: how far apart each pair looks, and in which direction."""
+    wanted = list(dict.fromkeys(read_card_code(code) for code in codes))
+    return answer(lay_side_by_side([here.card(code) for code in wanted]))
+
+
+def batches(
+    here: Here,
+    filter: Annotated[BatchFilter, Depends(BatchFilter)],
+    after: After = None,
+    limit: Limit = 50,
+) -> Response:
+    """Batches that fit everything given, newest first."""
+    return answer(here.queries.batches(filter, after=after, limit=limit))
+
+
+def audit(
+    here: Here,
+    filter: Annotated[BatchFilter, Depends(BatchFilter)],
+    finishes: Annotated[int, Query(ge=1, le=200)] = 50,
+) -> Response:
+    """Counts over all batches that fit, and the finishes with the most that shows."""
+    return answer(here.queries.audit(filter, finishes=finishes))
+
+
+def values(here: Here, field: str, limit: Limit = 200) -> Response:
+    """Values of product, lot, booth, gun or slot in use."""
+    known = ("product", "lot", "booth", "gun", "slot")
+    if field not in known:
+        raise Invalid("field", f"{field!r} is not listed. Ask for one of: {', '.join(known)}.")
+    return answer({"values": here.queries.values(field, limit=limit)})
+
+
+def journal(
+    here: Here,
+    chain: Annotated[str, Path(description="A job's id, or `shop` for the shop's own chain")],
+    before: Annotated[int | None, Query(ge=1, le=2**53)] = None,
+    limit: Limit = 50,
+) -> Response:
+    """Entries of a chain of the journal, newest first."""
+    wanted = here.store.shop_id if chain == "shop" else chain
+    return answer(here.queries.journal(wanted, before=before, limit=limit))
+
+
+def instruments(here: Here) -> Response:
+    """The instruments of the shop."""
+    return answer({"instruments": here.store.shop().all(Instrument)})
+
+
+def products(here: Here) -> Response:
+    """The product sheets of the shop."""
+    return answer({"products": here.store.shop().all(Product)})
+
+
+def people(here: Here) -> Response:
+    """The people of the shop."""
+    return answer({"people": here.store.shop().all(Person)})
+
+
+async def me(here: Here) -> Response:
+    """Who this request comes from."""
+    return answer({"person": here.person, "roles": sorted(here.roles), "acting_as": here.acting_as})
+
+
+def _lab(text: str) -> tuple[float, float, float]:
+    from service.domain.records.measuring import AngleReading
+
+    parts: list[Any] = text.split(",")
+    try:
+        l, a, b = (float(part) for part in parts)  # noqa: E741
+    except ValueError:
+        raise Invalid(
+            "lab", f"{text!r} is not a colour. Write L*, a*, b* like 44.1,-2.3,-8.0."
+        ) from None
+    AngleReading(repeats=((l, a, b),))
+    return (l, a, b)

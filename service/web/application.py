@@ -1,0 +1,130 @@
+"""The web application: routes, their checks and their errors, put together for given services."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
+from typing import Any
+
+from fastapi import APIRouter, Depends, FastAPI
+from fastapi.routing import APIRoute
+from starlette.middleware import Middleware
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from service.web.access import access_table, check_access
+from service.web.api.answers import Problem
+from service.web.api.audit_csv import csv_routes
+from service.web.api.photos import photo_routes
+from service.web.api.reads import read_routes
+from service.web.api.writes import write_routes
+from service.web.errors import answer_failure, answer_refusal, handle_errors
+from service.web.pages import page_routers
+from service.web.security import COOKIE, Guard, KnownVisitors
+from service.web.services import Services
+from service.web.templating import STATIC, Links, make_environment
+
+Lifespan = Callable[[FastAPI], AbstractAsyncContextManager[None]]
+
+MOST_BODY_BYTES = 2 * 2**20
+
+ABOUT = """The record of a paint shop's test cards: what was sprayed, whether it blends, where the
+card hangs.
+
+Send a token as `Authorization: Bearer TOKEN`. Every change carries an `id`, a UUID you make; the
+same id sent again is carried out once and gives the first receipt. Errors are problem documents
+(RFC 9457) whose `detail` says what is wrong and what to do. With `Prefer: return=minimal`
+(RFC 7240) the answer to a change holds its receipt alone.
+"""
+
+
+def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
+    """The whole application for these services; ``lifespan`` surrounds its running."""
+    app = FastAPI(
+        title="Keepcard",
+        version=services.version,
+        description=ABOUT,
+        # Their pages would fetch scripts from outside the shop.
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        dependencies=[Depends(check_access)],
+        max_body_size=MOST_BODY_BYTES,
+        middleware=[Middleware(Guard, refused=answer_refusal, failed=answer_failure)],
+        generate_unique_id_function=lambda route: route.name,
+        lifespan=lifespan,
+    )
+    links = Links()
+    app.state.services = services
+    app.state.known_visitors = KnownVisitors({})
+    app.state.links = links
+    app.state.templates = make_environment(links)
+    for router in (write_routes(), read_routes(), csv_routes(), photo_routes()):
+        app.include_router(router)
+        links.add(routes_of(router))
+    for router in page_routers():
+        app.include_router(router, include_in_schema=False)
+        links.add(routes_of(router))
+    app.state.access_table = access_table()
+    app.mount("/static", StaticContent(directory=STATIC), name="static")
+    handle_errors(app)
+    _describe(app)
+    return app
+
+
+def routes_of(router: APIRouter) -> list[APIRoute]:
+    """The routes of a router that are its own."""
+    return [route for route in router.routes if isinstance(route, APIRoute)]
+
+
+class StaticContent(StaticFiles):
+    """Style sheets and pictures; a link with the digest of its content may be kept for ever."""
+
+    async def get_response(self, path: str, scope: Scope) -> Any:
+        response = await super().get_response(path, scope)
+        named = scope["query_string"].startswith(b"v=")
+        response.headers["Cache-Control"] = (
+            "public, max-age=31536000, immutable" if named else "no-cache"
+        )
+        return response
+
+
+def _describe(app: FastAPI) -> None:
+    """Add to OpenAPI what FastAPI cannot know: how to sign in, and what errors look like."""
+    made = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            schema = made()
+            components = schema.setdefault("components", {})
+            components["securitySchemes"] = {
+                "token": {"type": "http", "scheme": "bearer"},
+                "session": {"type": "apiKey", "in": "cookie", "name": COOKIE},
+            }
+            schema["security"] = [{"token": []}, {"session": []}]
+            schema["paths"]["/healthz"]["get"]["security"] = []
+            schemas = components.setdefault("schemas", {})
+            _correct_schemas(schemas)
+            app.openapi_schema = schema
+        return app.openapi_schema
+
+    app.openapi = openapi  # type: ignore[method-assign]
+
+
+def _correct_schemas(schemas: dict[str, Any]) -> None:
+    from pydantic import TypeAdapter
+
+    schemas.setdefault(Problem.__name__, TypeAdapter(Problem).json_schema())
+    if "Verdict" in schemas:
+        schemas["Verdict"]["properties"]["evidence"] = {
+            "type": "object",
+            "title": "Evidence",
+            "description": "The whole working: what stood against it, and every angle's figures",
+        }
+    if "Finding" in schemas:
+        from service.domain.findings import Weight
+
+        words = [weight.name.lower() for weight in Weight]
+        schemas["Finding"]["properties"]["weight"] = {"type": "string", "enum": words}
+        schemas["Finding"]["properties"]["stands_against_release"] = {"type": "boolean"}
+    schemas.pop("Weight", None)
