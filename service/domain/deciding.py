@@ -134,6 +134,7 @@ def _answer(question: AngleQuestion, limit: float, share: float) -> _Answer:
     from colour.difference import delta_e_2000
     from colour.uncertainty import UncertainColour, UncertainDifference
     from colour.weighing import LEAST_POWER, is_judgeable, standard_uncertainty, weigh
+    from colour.words import directions
     from colour.words import words as direction_words
 
     sides = [
@@ -174,6 +175,6 @@ def _answer(question: AngleQuestion, limit: float, share: float) -> _Answer:
         p_shows=p_shows,
         power_at_zero=power,
         over_five=bool((delta**2).sum() > 25),
-        words=direction_words(*means),
+        words=direction_words(*means) if directions(*means) else "",
         why=why,
     )

@@ -55,18 +55,21 @@ def _sentence(laid: SideBySide, limit: float, what: str, other: str, wait: str =
         why = " ".join(r.text for r in laid.reasons if r.grade is Grade.ONLY_CANNOT_TELL)
         return f"{what} cannot be judged against {other} yet. {why}".strip()
     at = "" if decision.angle is None else f" at {decision.angle}°"
+    direction = f", {decision.words}" if decision.words else ""
     if decision.over_five and laid.word is Word.SHOWS:
-        return f"{what} is a different colour from {other}: over 5{at}, {decision.words}."
+        return f"{what} is a different colour from {other}: over 5{at}{direction}."
     number = "over 5" if decision.over_five else f"{decision.delta_e_2000:.2f}"
     figure = f"{number}{at}, limit {limit:.2f}"
-    direction = f", {decision.words}" if decision.words else ""
     if laid.word is Word.SHOWS:
         return f"{what} would show against {other}: {figure}{direction}."
     if laid.word is Word.BLENDS:
         return f"{what} blends with {other}: {figure}."
     holding = [r.text for r in laid.reasons if r.grade is Grade.ONLY_CANNOT_TELL]
     why = " ".join(holding) or decision.why
-    said = f"{what} cannot be told from this measurement against {other}: {figure}{direction}."
+    said = (
+        f"This measurement cannot tell whether {_lower_first(what)} blends with {other}: "
+        f"{figure}{direction}."
+    )
     return " ".join(filter(None, (said, why, wait)))
 
 
