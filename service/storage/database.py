@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -17,6 +17,7 @@ from service.storage.engine import CannotOpen, Pool
 from service.storage.files import FileCache
 from service.storage.folder import FolderLock
 from service.storage.heads_file import HeadsFile
+from service.storage.journal import Head
 from service.storage.migrate import bring_up
 from service.storage.photo_files import LocalPhotos
 from service.storage.postgresql import PostgresqlWriter
@@ -139,8 +140,7 @@ class Database:
             now=self.clock(),
         )
         head = self.writer().run(entry.write)
-        if self._heads is not None:
-            self._heads.note([head])
+        self.recorded([head])
         return ShopStore(self, head.chain)
 
     @contextmanager
@@ -179,6 +179,11 @@ class Database:
         if isinstance(writer, PostgresqlWriter):
             return writer.write(shop_id, change)
         return writer.submit(shop_id, change).result()
+
+    def recorded(self, heads: Iterable[Head]) -> None:
+        """Take heads that were written past the changes into the file beside the data."""
+        if self._heads is not None:
+            self._heads.note(heads)
 
     def note_heads(self) -> None:
         """Write the heads that moved into the file beside the data, and wait for the disk."""

@@ -42,7 +42,7 @@ class LocalPhotos:
         for folder in (self._folder, path.parent):
             if not folder.exists():
                 folder.mkdir(parents=True, exist_ok=True)
-                _sync_folder(folder.parent)
+                sync_folder(folder.parent)
         temporary = path.parent / f".{secrets.token_hex(8)}.part"
         try:
             with temporary.open("xb") as file:
@@ -53,7 +53,7 @@ class LocalPhotos:
         except BaseException:
             temporary.unlink(missing_ok=True)
             raise
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
         return sha
 
     def get(self, sha: str) -> bytes:
@@ -65,6 +65,10 @@ class LocalPhotos:
         if sha256(content).hexdigest() != sha:
             raise PhotoChanged(sha)
         return content
+
+    def raw(self, sha: str) -> bytes:
+        """The bytes under that SHA-256, whatever their hash is now."""
+        return self.path(sha).read_bytes()
 
     def has(self, sha: str) -> bool:
         """Whether there is a file of that name."""
@@ -83,7 +87,8 @@ class LocalPhotos:
         return self._folder / sha[:2] / sha
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Have the disk keep a name that was just given in a folder."""
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
