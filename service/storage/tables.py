@@ -114,21 +114,47 @@ for _line_codec in LINE_CODECS.values():
     )
 
 
-def _index(table: str, *columns: str) -> None:
-    Index(None, *(metadata.tables[table].c[column] for column in columns))
+def _index(table: str, *columns: str, where: str | None = None, name: str | None = None) -> None:
+    only = None if where is None else text(where)
+    Index(
+        name,
+        *(metadata.tables[table].c[column] for column in columns),
+        sqlite_where=only,
+        postgresql_where=only,
+    )
 
 
+# Lists go newest first, whatever narrows them, so each index ends in time and id and starts with
+# what is given exactly. No index holds a text of any length: PostgreSQL takes some 2,700 bytes,
+# and a write must not fail for a long note.
 _index("job_lines", "shop_id", "opened_at", "id")
+_index(
+    "job_lines",
+    *("shop_id", "opened_at", "id"),
+    where="released_at IS NULL",
+    name="ix_job_lines_open",
+)
 _index("card_lines", "shop_id", "sprayed_at", "id")
 _index("card_lines", "shop_id", "slot")
 _index("card_lines", "shop_id", "painter_id", "sprayed_at", "id")
-_index("card_lines", "shop_id", "word", "sprayed_at", "id")
-_index("card_lines", "job_id")
-_index("card_lines", "shop_id", "l", "a", "b")
+_index("card_lines", "shop_id", "job_id", "sprayed_at", "id")
+_index(
+    "card_lines",
+    *("shop_id", "whereabouts", "sprayed_at", "id"),
+    where="whereabouts <> 'in'",
+    name="ix_card_lines_away",
+)
+_index("card_lines", "shop_id", "conditions", "angle", "l", "a", "b")
 _index("batch_lines", "shop_id", "sprayed_at", "id")
-_index("batch_lines", "job_id")
-_index("joint_lines", "shop_id", "word")
-_index("joint_lines", "job_id")
+# The last two let an audit rank the finishes without reading their batches.
+_index("batch_lines", "shop_id", "job_id", "finish_id", "word", "delta_e_2000")
+_index(
+    "batch_lines",
+    *("shop_id", "gap", "sprayed_at", "id"),
+    where="gap <> ''",
+    name="ix_batch_lines_gap",
+)
+_index("joint_lines", "shop_id", "job_id")
 
 journal = Table(
     "journal",

@@ -42,7 +42,20 @@ def upgrade() -> None:
         sa.Column("accepted", truth(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_batch_lines")),
     )
-    op.create_index(op.f("ix_batch_lines_job_id"), "batch_lines", ["job_id"], unique=False)
+    op.create_index(
+        "ix_batch_lines_gap",
+        "batch_lines",
+        ["shop_id", "gap", "sprayed_at", "id"],
+        unique=False,
+        sqlite_where=sa.text("gap <> ''"),
+        postgresql_where=sa.text("gap <> ''"),
+    )
+    op.create_index(
+        op.f("ix_batch_lines_shop_id_job_id_finish_id_word_delta_e_2000"),
+        "batch_lines",
+        ["shop_id", "job_id", "finish_id", "word", "delta_e_2000"],
+        unique=False,
+    )
     op.create_index(
         op.f("ix_batch_lines_shop_id_sprayed_at_id"),
         "batch_lines",
@@ -84,9 +97,25 @@ def upgrade() -> None:
         sa.Column("search", words(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_card_lines")),
     )
-    op.create_index(op.f("ix_card_lines_job_id"), "card_lines", ["job_id"], unique=False)
     op.create_index(
-        op.f("ix_card_lines_shop_id_l_a_b"), "card_lines", ["shop_id", "l", "a", "b"], unique=False
+        "ix_card_lines_away",
+        "card_lines",
+        ["shop_id", "whereabouts", "sprayed_at", "id"],
+        unique=False,
+        sqlite_where=sa.text("whereabouts <> 'in'"),
+        postgresql_where=sa.text("whereabouts <> 'in'"),
+    )
+    op.create_index(
+        op.f("ix_card_lines_shop_id_conditions_angle_l_a_b"),
+        "card_lines",
+        ["shop_id", "conditions", "angle", "l", "a", "b"],
+        unique=False,
+    )
+    op.create_index(
+        op.f("ix_card_lines_shop_id_job_id_sprayed_at_id"),
+        "card_lines",
+        ["shop_id", "job_id", "sprayed_at", "id"],
+        unique=False,
     )
     op.create_index(
         op.f("ix_card_lines_shop_id_painter_id_sprayed_at_id"),
@@ -95,18 +124,15 @@ def upgrade() -> None:
         unique=False,
     )
     op.create_index(
-        op.f("ix_card_lines_shop_id_slot"), "card_lines", ["shop_id", "slot"], unique=False
+        op.f("ix_card_lines_shop_id_slot"),
+        "card_lines",
+        ["shop_id", "slot"],
+        unique=False,
     )
     op.create_index(
         op.f("ix_card_lines_shop_id_sprayed_at_id"),
         "card_lines",
         ["shop_id", "sprayed_at", "id"],
-        unique=False,
-    )
-    op.create_index(
-        op.f("ix_card_lines_shop_id_word_sprayed_at_id"),
-        "card_lines",
-        ["shop_id", "word", "sprayed_at", "id"],
         unique=False,
     )
     op.create_table(
@@ -132,6 +158,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_job_lines")),
     )
     op.create_index(
+        "ix_job_lines_open",
+        "job_lines",
+        ["shop_id", "opened_at", "id"],
+        unique=False,
+        sqlite_where=sa.text("released_at IS NULL"),
+        postgresql_where=sa.text("released_at IS NULL"),
+    )
+    op.create_index(
         op.f("ix_job_lines_shop_id_opened_at_id"),
         "job_lines",
         ["shop_id", "opened_at", "id"],
@@ -151,9 +185,11 @@ def upgrade() -> None:
         sa.Column("accepted", truth(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_joint_lines")),
     )
-    op.create_index(op.f("ix_joint_lines_job_id"), "joint_lines", ["job_id"], unique=False)
     op.create_index(
-        op.f("ix_joint_lines_shop_id_word"), "joint_lines", ["shop_id", "word"], unique=False
+        op.f("ix_joint_lines_shop_id_job_id"),
+        "joint_lines",
+        ["shop_id", "job_id"],
+        unique=False,
     )
     op.create_table(
         "journal",
