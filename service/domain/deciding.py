@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 from service.domain.comparability import Reason
 from service.domain.records.measuring import Lab, Matrix
 from service.domain.terms import Word
+
+if TYPE_CHECKING:
+    from colour.uncertainty import UncertainDifference
+
+SMALL_DIFFERENCE = 5.0
+"""ΔE*ab up to which CIEDE2000 is recommended (ASTM D2244); beyond it no figure is given."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,8 +23,8 @@ class AngleQuestion:
 
     ``*_uncertainty`` is the standard uncertainty of one repeat, per channel, where known;
     ``joint_covariance`` (3 by 3) that of the difference itself, where the two were read in one
-    frame; ``added_variance`` is per channel, for what the shop says a card stands away from its
-    panel by.
+    frame; ``added_variance`` is per channel, for what the shop allows beyond the readings, and
+    ``to_panel`` says that its card-to-panel figure is in it.
     """
 
     angle: int | None
@@ -28,6 +34,7 @@ class AngleQuestion:
     card_uncertainty: float | None = None
     joint_covariance: Matrix | None = None
     added_variance: float = 0.0
+    to_panel: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +49,8 @@ class Decision:
     angle: int | None
     difference: Lab
     delta_e_2000: float
-    low: float
-    high: float
+    low: float | None
+    high: float | None
     standard_uncertainty: float | None
     p_blends: float | None
     p_shows: float | None
@@ -81,100 +88,74 @@ def decide(
     `blends` needs every angle at the full risk of the look; `shows` from any of k angles uses
     the k-th part of it.
     """
-    from colour.looks import LookPlan
+    from colour.decision import LookPlan, judge_angles
 
     share = LookPlan(risk=risk, planned=planned_looks).risk_of_look(look)
-    answers = [_answer(question, limit, share) for question in questions]
-    showing = [a for a in answers if a.p_shows is not None and a.p_shows < share / len(answers)]
-    open_ones = [a for a in answers if a.why]
-    if showing:
-        word, deciding = Word.SHOWS, showing
-    elif open_ones:
-        word, deciding = Word.CANNOT_TELL, open_ones
-    else:
-        word, deciding = Word.BLENDS, answers
-    worst = max(deciding, key=lambda answer: answer.delta_e_2000)
+    named = {_name(question): question for question in questions}
+    judged = judge_angles(
+        {name: _difference(question) for name, question in named.items()},
+        required=list(named),
+        limit=limit,
+        # Past the planned looks nothing is left to spend, and the answer says so.
+        risk=share or risk / planned_looks,
+        look=look,
+        planned_looks=planned_looks,
+    )
+    worst, one = named[str(judged.worst)], judged.angles[judged.worst]
+    delta = one.difference.mean
+    reach = one.range
+    next_step = (one.next_step if worst.angle is None else judged.next_step) or ""
     return Decision(
-        word=word,
+        word=Word(judged.verdict.value),
         angle=worst.angle,
-        difference=worst.difference,
-        delta_e_2000=worst.delta_e_2000,
-        low=worst.low,
-        high=worst.high,
-        standard_uncertainty=worst.standard_uncertainty,
-        p_blends=worst.p_blends,
-        p_shows=worst.p_shows,
-        power_at_zero=worst.power_at_zero,
-        over_five=worst.over_five,
-        words=worst.words,
-        why=worst.why if word is Word.CANNOT_TELL else "",
-        next_step="",
+        difference=(float(delta[0]), float(delta[1]), float(delta[2])),
+        delta_e_2000=one.delta_e_2000,
+        low=reach.low if reach else None,
+        high=reach.high if reach else None,
+        standard_uncertainty=one.standard_uncertainty,
+        p_blends=one.p_blends,
+        p_shows=one.p_shows,
+        power_at_zero=one.power_at_zero,
+        over_five=one.delta_e_ab > SMALL_DIFFERENCE,
+        words=_words(one.difference),
+        why=(one.explanation or "") if judged.verdict.value == Word.CANNOT_TELL else "",
+        next_step=next_step,
         risk_spent=share,
-        angles=tuple(asdict(answer) for answer in answers),
+        angles=tuple(
+            {"angle": question.angle, **judged.angles[name].as_dict(complete=False)}
+            for name, question in named.items()
+        ),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Answer:
-    angle: int | None
-    difference: Lab
-    delta_e_2000: float
-    low: float
-    high: float
-    standard_uncertainty: float | None
-    p_blends: float | None
-    p_shows: float | None
-    power_at_zero: float | None
-    over_five: bool
-    words: str
-    why: str
+def _name(question: AngleQuestion) -> str:
+    return "the only angle" if question.angle is None else f"{question.angle}°"
 
 
-def _answer(question: AngleQuestion, limit: float, share: float) -> _Answer:
-    from colour.difference import delta_e_2000
+def _difference(question: AngleQuestion) -> UncertainDifference:
     from colour.uncertainty import UncertainColour, UncertainDifference
-    from colour.weighing import LEAST_POWER, is_judgeable, standard_uncertainty, weigh
-    from colour.words import directions
-    from colour.words import words as direction_words
 
-    sides = [
+    master, card = (
         UncertainColour.from_repeats(repeats, standard_uncertainty=figure)
         for repeats, figure in (
             (question.master, question.master_uncertainty),
             (question.card, question.card_uncertainty),
         )
-    ]
-    between = UncertainDifference.between(*sides)
-    if question.joint_covariance is not None:
-        between = UncertainDifference.of(sides[0].mean, between.mean, question.joint_covariance)
-    if question.added_variance:
-        between = between.widened(standard_uncertainty=question.added_variance**0.5)
-    means = [tuple(side.mean.tolist()) for side in sides]
-    seen = float(delta_e_2000(means[0], means[1]))
-    p_blends = p_shows = power = uncertainty = None
-    why = "Two single readings of unknown uncertainty cannot be judged."
-    if bool(is_judgeable(between)) and share > 0:
-        figures = weigh(between, limit=limit, risk=share)
-        p_blends, p_shows = float(figures.p_blends[0]), float(figures.p_shows[0])
-        power = float(figures.power_at_zero[0])
-        uncertainty = standard_uncertainty(between)
-        why = ""
-        if power < LEAST_POWER:
-            why = f"This measurement is too coarse for a limit of {limit:g}."
-        elif p_blends >= share:
-            why = "More readings are needed."
-    delta = between.mean
-    return _Answer(
-        angle=question.angle,
-        difference=(float(delta[0]), float(delta[1]), float(delta[2])),
-        delta_e_2000=seen,
-        low=max(0.0, seen - 1.96 * (uncertainty or 0.0)),
-        high=seen + 1.96 * (uncertainty or 0.0),
-        standard_uncertainty=uncertainty,
-        p_blends=p_blends,
-        p_shows=p_shows,
-        power_at_zero=power,
-        over_five=bool((delta**2).sum() > 25),
-        words=direction_words(*means) if directions(*means) else "",
-        why=why,
     )
+    between = UncertainDifference.between(master, card)
+    if question.joint_covariance is not None:
+        between = UncertainDifference.of(master.mean, between.mean, question.joint_covariance)
+    if question.added_variance:
+        between = between.widened(
+            standard_uncertainty=question.added_variance**0.5, to_panel=question.to_panel
+        )
+    return between
+
+
+def _words(difference: UncertainDifference) -> str:
+    """The direction in words, empty when none stands out."""
+    from colour.words import directions, words
+
+    master = difference.reference.tolist()
+    card = (difference.reference + difference.mean).tolist()
+    return words(master, card) if directions(master, card) else ""

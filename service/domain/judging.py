@@ -267,6 +267,7 @@ def _lay_side_by_side(
             card_uncertainty=known_uncertainty(readings_b),
             joint_covariance=difference_covariance(file, readings_a[-1], readings_b[-1], angle),
             added_variance=widening,
+            to_panel=bool(panels and policy.card_to_panel),
         )
         for angle in angles
     ]

@@ -128,7 +128,6 @@ def _stamped(unit: Unit, command: Command, file: RecordFile, draft: Draft, part:
     evidence: dict[str, Any] = {
         "reasons": [asdict(reason) for reason in draft.reasons],
         "angles": [dict(angle) for angle in decision.angles] if decision else [],
-        "risk_is_about": "the measurement of the cards named",
     }
     return Verdict(
         **stamp(unit, command, f"verdict {part}"),
