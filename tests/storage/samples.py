@@ -20,7 +20,7 @@ from service.domain.records.measuring import EyeCheck, Reading
 from service.domain.records.shop import Person, Product, Shop
 from service.domain.records.spraying import Bake, Coat, Component, Finishing
 from service.domain.refused import Invalid
-from service.domain.terms import JointKind, MovementKind, ZoneState
+from service.domain.terms import ComponentRole, JointKind, MovementKind, ZoneState
 from service.storage.schema import RECORDS, parent_of
 from service.storage.store import ShopStore
 from service.use_cases.ports import Receipt, Unit
@@ -41,7 +41,7 @@ _FITTING: dict[type[Record], dict[str, Any]] = {
     Acceptance: {"batch_id": None},
     EyeCheck: {"against_panel_id": None},
     Reading: {"panel_id": None},
-    Product: {"mix_ratio": (("base", 2.0), ("reducer", 0.1))},
+    Product: {"mix_ratio": ((ComponentRole.BASE, 2.0), (ComponentRole.REDUCER, 0.1))},
     Coat: {"card_id": None},
 }
 
