@@ -11,6 +11,7 @@ COMMANDS = {
     "difference": Entry(
         "service.cli.colour_commands:difference", "Colour difference between two L*, a*, b*."
     ),
+    "judge": Entry("service.cli.judge_command:judge", "Say whether a card blends with its master."),
     "read": Entry("service.cli.reading_commands:read", "Show what a readings file holds."),
 }
 

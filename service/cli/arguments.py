@@ -62,16 +62,13 @@ class LabType(click.ParamType[Lab]):
 
 
 class NumberType(click.ParamType[float]):
-    """A finite number in a range, with a decimal point or comma."""
+    """A number in a range, its ends included, with a decimal point or comma."""
 
     name = "number"
 
-    def __init__(
-        self, *, above: float = -math.inf, lowest: float = -math.inf, below: float = math.inf
-    ) -> None:
-        self.above = above
+    def __init__(self, lowest: float, highest: float) -> None:
         self.lowest = lowest
-        self.below = below
+        self.highest = highest
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -79,19 +76,14 @@ class NumberType(click.ParamType[float]):
         number = value if isinstance(value, float) else number_from(str(value))
         if number is None:
             self.fail(f"'{value}' is not a number. Write it as 0.8.", param, ctx)
-        if not (self.above < number < self.below and self.lowest <= number):
-            self.fail(f"{number:g} is out of range. Give a number {self._range()}.", param, ctx)
+        if not self.lowest <= number <= self.highest:
+            self.fail(
+                f"{number:g} is out of range. Give a number from {self.lowest:g} to "
+                f"{self.highest:g}.",
+                param,
+                ctx,
+            )
         return number
-
-    def _range(self) -> str:
-        said = []
-        if self.above > -math.inf:
-            said.append(f"above {self.above:g}")
-        if self.lowest > -math.inf:
-            said.append(f"of {self.lowest:g} or more")
-        if self.below < math.inf:
-            said.append(f"below {self.below:g}")
-        return " and ".join(said)
 
 
 def number_from(text: str) -> float | None:

@@ -1,4 +1,4 @@
-"""Commands on colours alone, no record needed: difference and judge."""
+"""Commands on typed colours, no file and no record needed: difference."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from service.cli.layout import signed, table
 
 # Above this the formulas were not made to be read to the digit (ASTM D2244-21, 5.2).
 MEANT_UP_TO = 5.0
+_WEIGHT = NumberType(0.01, 100)
 
 
 @click.command(
@@ -19,9 +20,9 @@ MEANT_UP_TO = 5.0
 )
 @click.argument("master", type=LabType())
 @click.argument("sample", type=LabType())
-@click.option("--k-l", type=NumberType(above=0), default=1.0, help="Weight of lightness, 1.")
-@click.option("--k-c", type=NumberType(above=0), default=1.0, help="Weight of chroma, 1.")
-@click.option("--k-h", type=NumberType(above=0), default=1.0, help="Weight of hue, 1.")
+@click.option("--k-l", type=_WEIGHT, default=1.0, help="Weight of lightness, 1.")
+@click.option("--k-c", type=_WEIGHT, default=1.0, help="Weight of chroma, 1.")
+@click.option("--k-h", type=_WEIGHT, default=1.0, help="Weight of hue, 1.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 def difference(master: Lab, sample: Lab, k_l: float, k_c: float, k_h: float, as_json: bool) -> None:
     """Colour difference between two L*, a*, b*; the first is the MASTER."""

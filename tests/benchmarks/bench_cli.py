@@ -24,6 +24,7 @@ def commands(folder: Path) -> dict[str, list[str]]:
         "# illuminant: D65\n# observer: 10\n# geometry: 45:0\nL,a,b\n"
         "50,1,2\n50.1,1.1,2\n49.9,1,2.1\n"
     )
+    both = ["--master", str(readings), "--card", str(readings)]
     return {
         "bare interpreter": ["-c", "pass"],
         "import click": ["-c", "import click"],
@@ -31,6 +32,7 @@ def commands(folder: Path) -> dict[str, list[str]]:
         "--help": ["-c", RUN, "--help"],
         "difference": ["-c", RUN, "difference", "50,2.6772,-79.7751", "50,0,-82.7485"],
         "read": ["-c", RUN, "read", str(readings), "--json"],
+        "judge": ["-c", RUN, "judge", *both, "--limit", "0.8", "--json"],
     }
 
 

@@ -154,4 +154,4 @@ def test_the_version_is_that_of_the_package(keepcard):
 
 
 def test_the_commands_of_the_contract_on_colours_and_files_are_there():
-    assert {"difference", "read"} <= set(COMMANDS)
+    assert {"difference", "judge", "read"} <= set(COMMANDS)
