@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from service.domain.card_code import grouped
 from service.domain.comparability import COOLING, Grade
@@ -73,24 +75,48 @@ def _sentence(laid: SideBySide, limit: float, what: str, other: str, wait: str =
     return " ".join(filter(None, (said, why, wait)))
 
 
-def wait_sentence(file: RecordFile, master: Master, reading: Reading) -> str:
-    """Say when a card can be judged that was read at a stage the master was not approved at."""
-    approved = [file.find(Reading, id) for id in master.reading_ids]
-    stages = sorted((r.stage for r in approved if r is not None), key=lambda stage: stage.order)
+@dataclass(frozen=True, slots=True)
+class Readable:
+    """The next stage a card can be judged at; ``at`` is about when, if the bake starts now."""
+
+    stage: Stage
+    at: datetime | None
+
+
+def readable_when(file: RecordFile, master: Master, reading: Reading) -> Readable | None:
+    """When a card can be judged that was read at a stage the master was not approved at."""
+    found = (file.find(Reading, id) for id in master.reading_ids)
+    approved = {r.stage for r in found if r is not None}
+    stages = sorted(approved, key=lambda stage: stage.order)
     later = next((stage for stage in stages if stage.order > reading.stage.order), None)
-    if later is None:
-        return ""
-    steps = {
-        Stage.BASE_DRY: "once the base is dry",
-        Stage.CLEARED: "after clear",
-        Stage.BAKED: "after clear, bake and cooling",
-        Stage.POLISHED: "after clear, bake, cooling and polishing",
-    }
+    if reading.stage in approved or later is None:
+        return None
     usual = _usual_bake(file, master)
     if usual is None or later not in (Stage.BAKED, Stage.POLISHED):
-        return f"Readable {steps[later]}."
-    when = reading.observed_at + usual + COOLING
-    return f"Readable {steps[later]}: about {when:%H:%M} UTC if the bake starts now."
+        return Readable(later, None)
+    return Readable(later, reading.observed_at + usual + COOLING)
+
+
+READABLE: Mapping[Stage, str] = {
+    Stage.BASE_DRY: "once the base is dry",
+    Stage.CLEARED: "after clear",
+    Stage.BAKED: "after clear, bake and cooling",
+    Stage.POLISHED: "after clear, bake, cooling and polishing",
+}
+"""What has to be done before a card can be judged at a stage."""
+
+
+def wait_sentence(file: RecordFile, master: Master, reading: Reading) -> str:
+    """Say when a card can be judged that was read at a stage the master was not approved at."""
+    readable = readable_when(file, master, reading)
+    if readable is None:
+        return ""
+    if readable.at is None:
+        return f"Readable {READABLE[readable.stage]}."
+    return (
+        f"Readable {READABLE[readable.stage]}: "
+        f"about {readable.at:%H:%M} UTC if the bake starts now."
+    )
 
 
 def _usual_bake(file: RecordFile, master: Master) -> timedelta | None:
