@@ -13,14 +13,14 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from service.web.access import access_table, check_access
-from service.web.api.answers import Problem
-from service.web.api.audit_csv import csv_routes
-from service.web.api.photos import photo_routes
-from service.web.api.reads import read_routes
-from service.web.api.writes import write_routes
+from service.web.api.audit_csv import csv_descriptions, csv_routes
+from service.web.api.describing import describe
+from service.web.api.photos import photo_descriptions, photo_routes
+from service.web.api.reads import read_descriptions, read_routes
+from service.web.api.writes import write_descriptions, write_routes
 from service.web.errors import answer_failure, answer_refusal, handle_errors
 from service.web.pages import page_routers
-from service.web.security import COOKIE, Guard, KnownVisitors
+from service.web.security import Guard, KnownVisitors
 from service.web.services import Services
 from service.web.templating import STATIC, Links, make_environment
 
@@ -68,7 +68,15 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
     app.state.access_table = access_table()
     app.mount("/static", StaticContent(directory=STATIC), name="static")
     handle_errors(app)
-    _describe(app)
+    describe(
+        app,
+        {
+            **write_descriptions(),
+            **read_descriptions(),
+            **csv_descriptions(),
+            **photo_descriptions(),
+        },
+    )
     return app
 
 
@@ -87,44 +95,3 @@ class StaticContent(StaticFiles):
             "public, max-age=31536000, immutable" if named else "no-cache"
         )
         return response
-
-
-def _describe(app: FastAPI) -> None:
-    """Add to OpenAPI what FastAPI cannot know: how to sign in, and what errors look like."""
-    made = app.openapi
-
-    def openapi() -> dict[str, Any]:
-        if app.openapi_schema is None:
-            schema = made()
-            components = schema.setdefault("components", {})
-            components["securitySchemes"] = {
-                "token": {"type": "http", "scheme": "bearer"},
-                "session": {"type": "apiKey", "in": "cookie", "name": COOKIE},
-            }
-            schema["security"] = [{"token": []}, {"session": []}]
-            schema["paths"]["/healthz"]["get"]["security"] = []
-            schemas = components.setdefault("schemas", {})
-            _correct_schemas(schemas)
-            app.openapi_schema = schema
-        return app.openapi_schema
-
-    app.openapi = openapi  # type: ignore[method-assign]
-
-
-def _correct_schemas(schemas: dict[str, Any]) -> None:
-    from pydantic import TypeAdapter
-
-    schemas.setdefault(Problem.__name__, TypeAdapter(Problem).json_schema())
-    if "Verdict" in schemas:
-        schemas["Verdict"]["properties"]["evidence"] = {
-            "type": "object",
-            "title": "Evidence",
-            "description": "The whole working: what stood against it, and every angle's figures",
-        }
-    if "Finding" in schemas:
-        from service.domain.findings import Weight
-
-        words = [weight.name.lower() for weight in Weight]
-        schemas["Finding"]["properties"]["weight"] = {"type": "string", "enum": words}
-        schemas["Finding"]["properties"]["stands_against_release"] = {"type": "boolean"}
-    schemas.pop("Weight", None)

@@ -13,8 +13,8 @@ from starlette.responses import Response, StreamingResponse
 
 from service.domain.lines import BatchLine
 from service.use_cases.queries import BatchFilter, Queries
+from service.web.api.describing import Described, Descriptions
 from service.web.api.reads import only_known_parameters
-from service.web.api.writes import PROBLEMS
 from service.web.context import Here
 
 PAGE = 200
@@ -23,7 +23,7 @@ COLUMNS = tuple(field.name for field in fields(BatchLine) if field.name != "shop
 
 def csv_routes() -> APIRouter:
     """The one route."""
-    router = APIRouter(dependencies=[Depends(only_known_parameters)], responses=PROBLEMS)
+    router = APIRouter(dependencies=[Depends(only_known_parameters)])
     router.add_api_route(
         "/api/audit.csv",
         audit_csv,
@@ -31,10 +31,14 @@ def csv_routes() -> APIRouter:
         name="audit_csv",
         operation_id="get_audit_csv",
         tags=["audit"],
-        response_class=Response,
-        responses={200: {"content": {"text/csv": {}}, "description": "One row a batch"}},
+        response_model=None,
     )
     return router
+
+
+def csv_descriptions() -> Descriptions:
+    """What OpenAPI tells of it."""
+    return {("GET", "/api/audit.csv"): Described(gives_media=("text/csv",))}
 
 
 def audit_csv(here: Here, filter: Annotated[BatchFilter, Depends(BatchFilter)]) -> Response:

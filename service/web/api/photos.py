@@ -7,59 +7,63 @@ from hashlib import sha256 as hash_of
 from tempfile import SpooledTemporaryFile
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Depends, Path, Query
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.refused import Invalid, Unknown
 from service.web.api.answers import StoredPhoto
+from service.web.api.describing import Described, Descriptions
 from service.web.api.plain import answer
-from service.web.api.writes import PROBLEMS
+from service.web.api.reads import only_known_parameters
 from service.web.context import Here
-from service.web.pictures import MOST_BYTES, WIDEST, describe, shown
+from service.web.pictures import FORMATS, MOST_BYTES, WIDEST, describe, shown
 from service.web.refusals import TooLarge
 from service.web.services import Photos
 
 Sha = Annotated[str, Path(description="SHA-256 of the bytes, 64 hex digits")]
 IN_MEMORY = 2**20
 
-_OF_BYTES = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            kind: {"schema": {"type": "string", "format": "binary"}}
-            for kind in ("image/jpeg", "image/png", "image/webp")
-        },
-    }
-}
+PATH = "/api/photos/{sha256}"
 
 
 def photo_routes() -> APIRouter:
     """Putting and showing."""
-    router = APIRouter(responses=PROBLEMS, tags=["photos"])
+    router = APIRouter(tags=["photos"])
     router.add_api_route(
-        "/api/photos/{sha256}",
+        PATH,
         put_photo,
         methods=["PUT"],
         status_code=201,
         name="put_photo",
         operation_id="put_photo",
-        response_model=StoredPhoto,
-        openapi_extra=_OF_BYTES,
+        response_model=None,
         max_body_size=MOST_BYTES + 1,
-        responses={200: {"model": StoredPhoto, "description": "Stored before"}},
     )
     router.add_api_route(
-        "/api/photos/{sha256}",
+        PATH,
         get_photo,
         methods=["GET"],
         name="photo",
         operation_id="get_photo",
-        response_class=Response,
-        responses={200: {"content": {"image/jpeg": {}}, "description": "A JPEG made anew"}},
+        response_model=None,
+        dependencies=[Depends(only_known_parameters)],
     )
     return router
+
+
+def photo_descriptions() -> Descriptions:
+    """What OpenAPI tells of them."""
+    return {
+        ("PUT", PATH): Described(
+            answer=StoredPhoto,
+            answers=(201, 200),
+            errors=(401, 403, 413, 415, 422, 503),
+            takes_media=tuple(FORMATS.values()),
+        ),
+        ("GET", PATH): Described(errors=(401, 403, 404, 422, 503), gives_media=("image/jpeg",)),
+    }
 
 
 async def put_photo(request: Request, here: Here, sha256: Sha) -> Response:

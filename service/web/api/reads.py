@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path, Query
@@ -34,9 +35,9 @@ from service.web.api.answers import (
     Products,
     Values,
 )
+from service.web.api.describing import Described, Descriptions
 from service.web.api.plain import answer
 from service.web.api.whole import card_whole, job_whole
-from service.web.api.writes import PROBLEMS
 from service.web.context import Here
 from service.web.services import services_of
 
@@ -60,44 +61,54 @@ def _parameters(dependant: Dependant) -> set[str]:
 
 
 def read_routes() -> APIRouter:
-    """All of them, with their descriptions."""
-    router = APIRouter(dependencies=[Depends(only_known_parameters)], responses=PROBLEMS)
-    for path, endpoint, model, tag in (
-        ("/api/jobs", jobs, Page[JobSummary], "job"),
-        ("/api/jobs/by-work-order/{work_order}", job_by_work_order, JobWhole, "job"),
-        ("/api/jobs/{job_id}", job, JobWhole, "job"),
-        ("/api/cards", cards, Page[CardLine], "cards"),
-        ("/api/cards/{code}", card, CardWhole, "cards"),
-        ("/api/card-codes", card_codes, Codes, "cards"),
-        ("/api/nearest", nearest, list[NearCard], "cards"),
-        ("/api/compare", compare, SideBySide, "cards"),
-        ("/api/batches", batches, Page[BatchLine], "audit"),
-        ("/api/audit", audit, Audit, "audit"),
-        ("/api/values/{field}", values, Values, "audit"),
-        ("/api/journal/{chain}", journal, list[JournalEntry], "audit"),
-        ("/api/instruments", instruments, Instruments, "shop"),
-        ("/api/products", products, Products, "shop"),
-        ("/api/people", people, People, "shop"),
-        ("/api/me", me, Me, "shop"),
-    ):
+    """All of them."""
+    router = APIRouter(dependencies=[Depends(only_known_parameters)])
+    for path, (endpoint, _, tag) in _reads().items():
         router.add_api_route(
             path,
             endpoint,
             methods=["GET"],
-            response_model=model,
+            response_model=None,
             tags=[tag],
             name=f"api_{endpoint.__name__}",
             operation_id=f"get_{endpoint.__name__}",
         )
-    router.add_api_route(
-        "/healthz",
-        healthz,
-        methods=["GET"],
-        response_model=Health,
-        name="healthz",
-        tags=["service"],
-    )
     return router
+
+
+def read_descriptions() -> Descriptions:
+    """What OpenAPI tells of them."""
+    return {
+        ("GET", path): Described(
+            answer=model,
+            errors=() if path == "/healthz" else (401, 403, 404, 422, 503),
+            public=path == "/healthz",
+        )
+        for path, (_, model, _) in _reads().items()
+    }
+
+
+def _reads() -> dict[str, tuple[Callable[..., Any], Any, str]]:
+    """By path: what answers, what it answers, and under which heading it is described."""
+    return {
+        "/api/jobs": (jobs, Page[JobSummary], "job"),
+        "/api/jobs/by-work-order/{work_order}": (job_by_work_order, JobWhole, "job"),
+        "/api/jobs/{job_id}": (job, JobWhole, "job"),
+        "/api/cards": (cards, Page[CardLine], "cards"),
+        "/api/cards/{code}": (card, CardWhole, "cards"),
+        "/api/card-codes": (card_codes, Codes, "cards"),
+        "/api/nearest": (nearest, list[NearCard], "cards"),
+        "/api/compare": (compare, SideBySide, "cards"),
+        "/api/batches": (batches, Page[BatchLine], "audit"),
+        "/api/audit": (audit, Audit, "audit"),
+        "/api/values/{field}": (values, Values, "audit"),
+        "/api/journal/{chain}": (journal, list[JournalEntry], "audit"),
+        "/api/instruments": (instruments, Instruments, "shop"),
+        "/api/products": (products, Products, "shop"),
+        "/api/people": (people, People, "shop"),
+        "/api/me": (me, Me, "shop"),
+        "/healthz": (healthz, Health, "service"),
+    }
 
 
 async def healthz(request: Request) -> Response:

@@ -27,19 +27,19 @@ from service.use_cases.ports import Receipt, Unit
 from service.use_cases.shop import AddPerson, GiveToken, SetPassword
 from service.use_cases.sign_in import Visitor, confirm_password, hash_of_token, new_token
 from service.web.access import check_access, write_path
-from service.web.api.answers import Problem, Written
+from service.web.api.answers import Written
 from service.web.api.bodies import (
     NewPassword,
     NewPerson,
     NewToken,
     adapter_of,
     body_of,
-    make_all_strict,
     with_zones,
 )
+from service.web.api.describing import Described, Descriptions
 from service.web.api.plain import answer
 from service.web.api.wording import malformed
-from service.web.refusals import PROBLEM_JSON, NotJson
+from service.web.refusals import NotJson
 from service.web.security import client_address, in_password_thread, known_visitors
 from service.web.services import ShopServices, services_of
 
@@ -48,37 +48,30 @@ MOST_FINDINGS = 20
 # The table of routes is searched from its head: what is sent most stands first.
 _OFTEN = ("log_card", "log_reading", "spray_coat", "mix_batch", "attach_photo")
 
-PROBLEMS: dict[int | str, dict[str, Any]] = {
-    status: {
-        "description": description,
-        "content": {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}}},
-    }
-    for status, description in (
-        (401, "Nobody is signed in"),
-        (403, "Not in this role"),
-        (404, "Nothing of that kind here"),
-        (409, "Something stands in the way"),
-        (413, "Too large"),
-        (415, "Not JSON"),
-        (422, "Something in it cannot be taken"),
-        (429, "Too many tries"),
-        (503, "Not stored"),
-    )
-}
-PROBLEMS[422] = {**PROBLEMS[422], "model": Problem}
-
 _Answer = Callable[[Request], Awaitable[Response]]
+
+
+def write_descriptions() -> Descriptions:
+    """What OpenAPI tells of them."""
+    return {
+        ("POST", write_path(kind)): Described(
+            body=body_of(kind),
+            answer=Written,
+            answers=(201, 200),
+            errors=(401, 403, 404, 409, 413, 415, 422, 503),
+        )
+        for kind in VERBS
+    }
 
 
 def write_routes() -> APIRouter:
     """A route for every verb."""
-    make_all_strict()
     router = APIRouter()
     for kind in sorted(VERBS, key=_place):
         entry = VERBS[kind]
         router.add_api_route(
             write_path(kind),
-            _described(kind),
+            _never_called,
             methods=["POST"],
             status_code=201,
             name=entry.name,
@@ -86,8 +79,7 @@ def write_routes() -> APIRouter:
             summary=entry.doing.capitalize(),
             description=_description(kind),
             tags=[kind.__module__.rpartition(".")[2]],
-            response_model=Written,
-            responses={**PROBLEMS, 200: {"model": Written, "description": "Sent before"}},
+            response_model=None,
             route_class_override=_route_class(_answering(kind)),
         )
     return router
@@ -103,19 +95,13 @@ def _description(kind: type[Command]) -> str:
     return f"{(VERBS[kind].handler.__doc__ or '').strip()}\n\nFor a {roles}."
 
 
-def _described(kind: type[Command]) -> Callable[..., Any]:
-    """A function FastAPI can read the body's type from; requests never come to it."""
-
-    def described(command: Any) -> None:
-        raise AssertionError("the route class answers")
-
-    described.__annotations__ = {"command": body_of(kind), "return": None}
-    return described
+async def _never_called() -> None:
+    raise AssertionError("the route class answers")
 
 
 def _route_class(handler: _Answer) -> type[APIRoute]:
     class WriteRoute(APIRoute):
-        """Described like any route, but answered straight: access first, then the body.
+        """A route answered straight: access first, then the body.
 
         FastAPI would read and decode the body of a stranger before it asks who they are, and
         its general machinery takes longer than the change itself.
