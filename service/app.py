@@ -66,10 +66,15 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
     ``say`` is given the lines a person should read: the address, warnings, the set-up link.
     """
     import logging
+    import signal
+    import sys
 
     import uvicorn
 
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s")
+    # uvicorn ends a stopped server by the signal's own handler, when all is answered and closed;
+    # with this one the process ends with code 0 and its callers can clean up.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     app = create_app(settings)
     services = app.state.services
     database: Database = app.state.database
@@ -146,13 +151,13 @@ def _lifespan(database: Database) -> Callable[[FastAPI], AbstractAsyncContextMan
 
 
 def _shop_services(store: ShopStore) -> ShopServices:
-    from service.storage import queries
+    from service.storage.queries.sql_queries import SqlQueries
     from service.storage.sessions import Sessions, SignInAttempts
     from service.web.services import ShopServices
 
     return ShopServices(
         store=store,
-        queries=getattr(queries, "ShopQueries")(store),  # noqa: B009
+        queries=SqlQueries(store),
         photos=store.photos,
         sessions=Sessions(store),
         attempts=SignInAttempts(store),
