@@ -41,6 +41,15 @@ def test_help_and_a_colour_command_import_nothing_heavy(arguments):
     assert not loaded & set(HEAVY)
 
 
+def test_judging_loads_numpy_but_neither_the_statistics_package_nor_the_service(tmp_path):
+    file = tmp_path / "readings.csv"
+    file.write_text("L,a,b\n50,1,2\n50.1,1,2\n49.9,1,2\n")
+    loaded = modules_after("judge", "--master", str(file), "--card", str(file), "--limit", "0.8")
+    assert "numpy" in loaded
+    assert "scipy.stats" not in loaded
+    assert not {name.partition(".")[0] for name in loaded} & {"sqlalchemy", "fastapi", "pydantic"}
+
+
 def test_listing_the_commands_loads_none_of_them():
     loaded = modules_after("--help")
     assert not {entry.path.partition(":")[0] for entry in COMMANDS.values()} & loaded
