@@ -278,7 +278,10 @@ def _lay_side_by_side(
         questions, limit=limit, risk=policy.risk, look=look, planned_looks=policy.planned_looks
     )
     holding = [reason for reason in reasons if reason.grade is Grade.ONLY_CANNOT_TELL]
-    if holding:
+    # No coat, bake or warmth makes another colour of a paint, but an instrument that is out may.
+    different = decision.word is Word.SHOWS and decision.over_five
+    trusted = all(reason.code != "past_calibration" for reason in holding)
+    if holding and not (different and trusted):
         remedy = " ".join(dict.fromkeys(reason.remedy for reason in holding))
         return SideBySide(Word.CANNOT_TELL, reasons, decision, look, reading_ids, remedy)
     return SideBySide(decision.word, reasons, decision, look, reading_ids, decision.next_step)

@@ -135,6 +135,15 @@ def test_the_wrong_tin_is_a_different_colour_not_a_number(hand):
     assert "different colour" in verdict.sentence and "over 5" in verdict.sentence
 
 
+def test_the_wrong_tin_shows_even_on_a_card_that_was_never_baked(hand):
+    with_master(hand)
+    wrong, close = hand.batch(), hand.batch()
+    hand.read(hand.card(wrong), (25.0, 8.0, 6.0), stage=Stage.CLEARED)
+    hand.read(hand.card(close), BLUER, stage=Stage.CLEARED)
+    words = [verdict_on_batch(hand.file, batch).word for batch in (wrong, close)]
+    assert words == [Word.SHOWS, Word.CANNOT_TELL]
+
+
 def test_a_card_read_before_clear_says_when_it_can_be_judged(hand):
     with_master(hand)
     batch = hand.batch()
