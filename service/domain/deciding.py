@@ -103,7 +103,7 @@ def decide(
     )
     worst, one = named[str(judged.worst)], judged.angles[judged.worst]
     delta = one.difference.mean
-    reach = one.range
+    reach = one.interval
     next_step = (one.next_step if worst.angle is None else judged.next_step) or ""
     return Decision(
         word=Word(judged.verdict.value),
