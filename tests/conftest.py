@@ -73,18 +73,18 @@ def postgresql_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ca
                 connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
-@pytest.fixture(
-    params=[
-        "sqlite",
-        pytest.param(
-            "postgresql",
-            marks=[
-                pytest.mark.postgresql,
-                pytest.mark.skipif(not POSTGRESQL, reason="KEEPCARD_TEST_POSTGRESQL is not set"),
-            ],
-        ),
-    ]
+ON_POSTGRESQL = pytest.param(
+    "postgresql",
+    marks=[
+        pytest.mark.postgresql,
+        pytest.mark.skipif(not POSTGRESQL, reason="KEEPCARD_TEST_POSTGRESQL is not set"),
+    ],
 )
+only_sqlite = pytest.mark.parametrize("engine_name", ["sqlite"], indirect=True)
+only_postgresql = pytest.mark.parametrize("engine_name", [ON_POSTGRESQL], indirect=True)
+
+
+@pytest.fixture(params=["sqlite", ON_POSTGRESQL])
 def engine_name(request: pytest.FixtureRequest) -> str:
     """Runs the test once for each engine."""
     return str(request.param)

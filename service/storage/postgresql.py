@@ -13,8 +13,9 @@ from service.storage.errors import NotStored, explained
 from service.storage.files import FileCache
 from service.storage.heads_file import HeadsFile
 from service.storage.journal import Head
+from service.storage.pending import Pending
 from service.storage.sql import Sql
-from service.storage.unit import Change, carry_out
+from service.storage.unit import Change, carry_out, earlier_entries
 from service.use_cases.ports import Receipt
 
 T = TypeVar("T")
@@ -58,8 +59,12 @@ class PostgresqlWriter:
         """Make one change here and now."""
 
         def make(sql: Sql) -> tuple[Receipt, dict[str, Head]]:
-            receipt, after = carry_out(Chains(sql, shop_id, self._cache, {}), change)
-            return receipt, {c: Head(c, k.position, k.hash) for c, k in after.items()}
+            pending = Pending()
+            key = (shop_id, change.change_id)
+            earlier = earlier_entries(sql, [key]).get(key)
+            receipt = carry_out(Chains(sql, shop_id, self._cache, pending), change, earlier)
+            pending.put_down(sql)
+            return receipt, {c: Head(c, k.position, k.hash) for c, k in pending.known.items()}
 
         receipt, heads = self.run(make)
         if self._heads is not None and heads:

@@ -12,10 +12,10 @@ from service.domain.records.base import Record
 from service.domain.refused import Refused
 from service.storage.canonical import sha256_of
 from service.storage.codec import SECRETS, digest
-from service.storage.journal import BEFORE_FIRST, INSERT_ENTRY, JOURNAL_COLUMNS, Head
+from service.storage.journal import BEFORE_FIRST, JOURNAL_COLUMNS, Head
 from service.storage.lines import put_lines
 from service.storage.schema import CODECS, PLACE, RANK
-from service.storage.sql import Sql, insert_into
+from service.storage.sql import Sql
 
 AT_ONCE = 5_000
 
@@ -53,8 +53,9 @@ class Replay:
                 self._put_down()
         self._end_chain()
         self._put_down()
-        self._sql.many(
-            insert_into("heads", ("chain", "shop_id", "position", "hash", "checkpointed")),
+        self._sql.put(
+            "heads",
+            ("chain", "shop_id", "position", "hash", "checkpointed"),
             [
                 (h.chain, self._shop_id, h.position, h.hash, self._checkpointed.get(h.chain, 0))
                 for h in self._heads
@@ -120,6 +121,6 @@ class Replay:
     def _put_down(self) -> None:
         for table in sorted(self._rows, key=RANK.__getitem__):
             names = (*CODECS[table].names, *PLACE)
-            self._sql.many(insert_into(table, names), self._rows[table])
-        self._sql.many(INSERT_ENTRY, self._entries)
+            self._sql.put(table, names, self._rows[table])
+        self._sql.put("journal", JOURNAL_COLUMNS, self._entries)
         self._rows, self._entries, self._waiting = {}, [], 0

@@ -7,6 +7,8 @@ from functools import cache
 from typing import Any
 
 Row = tuple[Any, ...]
+MOST_ROWS, MOST_VALUES = 64, 30_000
+"""In one statement; SQLite takes 32,766 values, PostgreSQL 65,535."""
 
 
 class Sql:
@@ -49,6 +51,27 @@ class Sql:
         elif rows:
             self._cursor.executemany(self._text(statement), rows)
 
+    def put(
+        self,
+        table: str,
+        names: tuple[str, ...],
+        rows: Sequence[Sequence[Any]],
+        *,
+        key: str | None = None,
+    ) -> None:
+        """Insert rows, with ``key`` in place of those that are there, in few statements."""
+        most = min(MOST_ROWS, MOST_VALUES // len(names))
+        done = 0
+        while done < len(rows):
+            # Powers of two, so that a few prepared statements serve every number of rows.
+            count = 1 << (min(len(rows) - done, most).bit_length() - 1)
+            values = [value for row in rows[done : done + count] for value in row]
+            if key is None:
+                self.run(insert_into(table, names, count), values)
+            else:
+                self.run(upsert_into(table, names, key, count), values)
+            done += count
+
     def _text(self, statement: str) -> str:
         return for_psycopg(statement) if self.postgresql else statement
 
@@ -65,14 +88,16 @@ def quoted(name: str) -> str:
 
 
 @cache
-def insert_into(table: str, names: tuple[str, ...]) -> str:
-    """INSERT of one row."""
+def insert_into(table: str, names: tuple[str, ...], rows: int = 1) -> str:
+    """INSERT of so many rows in one statement."""
     columns = ", ".join(map(quoted, names))
-    return f"INSERT INTO {quoted(table)} ({columns}) VALUES ({', '.join('?' * len(names))})"
+    row = f"({', '.join('?' * len(names))})"
+    return f"INSERT INTO {quoted(table)} ({columns}) VALUES {', '.join([row] * rows)}"
 
 
 @cache
-def upsert_into(table: str, names: tuple[str, ...], key: str = "id") -> str:
-    """INSERT of one row, or UPDATE of the row that has its key."""
+def upsert_into(table: str, names: tuple[str, ...], key: str, rows: int = 1) -> str:
+    """INSERT of so many rows, or UPDATE of those whose key is there."""
     changes = ", ".join(f"{quoted(n)} = excluded.{quoted(n)}" for n in names if n != key)
-    return f"{insert_into(table, names)} ON CONFLICT ({quoted(key)}) DO UPDATE SET {changes}"
+    inserting = insert_into(table, names, rows)
+    return f"{inserting} ON CONFLICT ({quoted(key)}) DO UPDATE SET {changes}"

@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
-from datetime import datetime
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
 from service.domain.record_file import RecordFile
 from service.domain.records.base import check_uuid
 from service.domain.refused import Refused, Unknown
-from service.storage.chains import Chains
+from service.storage.chains import find_card
 from service.storage.journal import Head, read_file
 from service.storage.photo_files import LocalPhotos
 from service.storage.sql import Sql
-from service.storage.unit import Change, ChangeUnit, NothingMoved, find_card
+from service.storage.unit import Change, ChangeUnit, NothingMoved, earlier_entries, receipt_of
 from service.use_cases.ports import Receipt, Unit
 
 if TYPE_CHECKING:
@@ -107,26 +106,14 @@ class ShopStore:
     def card_by_code(self, code: str) -> tuple[str, str] | None:
         """Job id and card id of the card that has, or ever had, that code."""
         with self.reading() as sql:
-            return find_card(Chains(sql, self.shop_id, self.database.cache, {}), code)
+            return find_card(sql, self.shop_id, code)
 
     def receipt(self, change_id: str) -> Receipt | None:
         """The receipt of the change under that key, None when it never came."""
         with self.reading() as sql:
-            row = sql.row(
-                "SELECT kind, chain, position, hash, received_at FROM journal "
-                "WHERE shop_id = ? AND change_id = ?",
-                (self.shop_id, change_id),
-            )
-        if row is None:
-            return None
-        return Receipt(
-            id=change_id,
-            kind=row[0],
-            chain=row[1],
-            position=row[2],
-            hash=row[3],
-            received_at=datetime.fromisoformat(row[4]),
-        )
+            found = earlier_entries(sql, [(self.shop_id, change_id)])
+        entry = found.get((self.shop_id, change_id))
+        return None if entry is None else receipt_of(entry)
 
     def heads(self) -> list[Head]:
         """Where every chain of the shop stands now, the shop's own first."""

@@ -16,19 +16,17 @@ from service.domain.records.shop import Person
 from service.domain.refused import AlreadyThere, KeyReused, Unknown
 from service.storage.chains import Chains, Moved, head_of
 from service.storage.journal import (
-    INSERT_ENTRY,
+    JOURNAL_COLUMNS,
     Entry,
     Head,
     Known,
     derived_id,
     make_entry,
 )
-from service.storage.lines import write_lines
-from service.storage.schema import CODECS, PLACE, RANK, chain_of
-from service.storage.sql import insert_into, upsert_into
+from service.storage.lines import LineChange, changes_after
+from service.storage.schema import CODECS, chain_of
+from service.storage.sql import Sql
 from service.use_cases.ports import Receipt, Unit
-
-UPSERT_HEAD = upsert_into("heads", ("chain", "shop_id", "position", "hash"), key="chain")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,22 +102,14 @@ class ChangeUnit:
         for card in self._all_added(Card):
             if card.code == code:
                 return card.job_id, card.root
-        return find_card(self._chains, code)
+        return self._chains.card(code)
 
     def job_by_work_order(self, work_order: str) -> str | None:
         """Id of the job that is, or ever was, under that work order."""
         for job in self._all_added(Job):
             if job.work_order == work_order:
                 return str(job.root)
-        row = self._chains.sql.row(
-            "SELECT job_id FROM jobs WHERE shop_id = ? AND work_order = ? AND revision = 1",
-            (self.shop_id, work_order),
-        ) or self._chains.sql.row(
-            "SELECT job_id FROM jobs WHERE shop_id = ? AND work_order = ? AND revision > 1 "
-            "ORDER BY received_at DESC",
-            (self.shop_id, work_order),
-        )
-        return None if row is None else str(row[0])
+        return self._chains.job(work_order)
 
     def add_heads(self) -> None:
         """Name in the shop's chain where every job stands that went on since the last time."""
@@ -136,37 +126,40 @@ class ChangeUnit:
         self._added.setdefault(self.shop_id, [])
         self._unfolded.setdefault(self.shop_id, [])
 
-    def write(self) -> tuple[Receipt, dict[str, Known]]:
-        """Write what was added; the receipt, and the chains as they now stand."""
+    def write(self) -> Receipt:
+        """Hand what was added to the transaction, which writes it; the receipt."""
         if not self._added:
             raise ValueError(f"the change {self._change.kind} adds no record")
         first = next(iter(self._added))
         jobs = [chain for chain in self._added if chain != self.shop_id]
-        opened = [chain for chain in jobs if self._known[chain] is None]
         entries = [self._entry(chain, self._known[chain], first) for chain in jobs]
-        after = {
-            entry.chain: Known(entry.position, entry.hash, self.job(entry.chain))
-            for entry in entries
-        }
+        files = {chain: self.job(chain) for chain in jobs}
+        opened = [entry.head for entry in entries if self._known[entry.chain] is None]
         if opened or self.shop_id in self._added:
             # The shop's head is locked last, so two changes never wait for each other's.
             known = self._chains.known(self.shop_id, lock=True)
-            file = self.shop() if known is None else known.file
+            files[self.shop_id] = self.shop() if known is None else known.file
             if self.shop_id in self._added:
                 if head_of(self.shop_id, known) != head_of(self.shop_id, self._known[self.shop_id]):
                     raise Moved
-                file = self.shop()
-            heads = [entry.head for entry in entries if entry.chain in opened]
-            heads += self._moved or []
-            entry = self._entry(self.shop_id, known, first, heads)
-            entries.append(entry)
-            after[self.shop_id] = Known(entry.position, entry.hash, file)
-        self._put_down(entries)
-        for chain in jobs:
-            records = [added.record for added in self._added[chain]]
-            write_lines(self._chains.sql, after[chain].file, records)
-        receipt = next(entry for entry in entries if entry.chain == first)
-        return self._receipt(receipt), after
+                files[self.shop_id] = self.shop()
+            heads = [*opened, *(self._moved or ())]
+            entries.append(self._entry(self.shop_id, known, first, heads))
+        # Worked out before anything is handed over, for what is handed over is written.
+        lines = {
+            chain: changes_after(files[chain], [one.record for one in self._added[chain]])
+            for chain in jobs
+        }
+        for entry in entries:
+            self._hand_over(entry, files[entry.chain], lines.get(entry.chain, []))
+        self._chains.pending.add_checkpoint(self._moved or ())
+        return receipt_of(next(entry for entry in entries if entry.chain == first))
+
+    def _hand_over(self, entry: Entry, file: RecordFile, lines: list[LineChange]) -> None:
+        pending = self._chains.pending
+        for ordinal, one in enumerate(self._added.get(entry.chain, ())):
+            pending.add_record(one.record, one.values, entry.position, ordinal)
+        pending.add_chain(entry, Known(entry.position, entry.hash, file), lines)
 
     def _entry(
         self, chain: str, known: Known | None, first: str, heads: Sequence[Head] = ()
@@ -185,32 +178,6 @@ class ChangeUnit:
                 for added in self._added.get(chain, ())
             ],
             heads=heads,
-        )
-
-    def _put_down(self, entries: list[Entry]) -> None:
-        sql = self._chains.sql
-        tables: dict[str, list[list[Any]]] = {}
-        for entry in entries:
-            for ordinal, added in enumerate(self._added.get(entry.chain, ())):
-                row = [*added.values, entry.position, ordinal]
-                tables.setdefault(added.record.table, []).append(row)
-        for table in sorted(tables, key=RANK.__getitem__):
-            sql.many(insert_into(table, (*CODECS[table].names, *PLACE)), tables[table])
-        sql.many(INSERT_ENTRY, entries)
-        sql.many(UPSERT_HEAD, [(e.chain, self.shop_id, e.position, e.hash) for e in entries])
-        sql.many(
-            "UPDATE heads SET checkpointed = ? WHERE chain = ?",
-            [(head.position, head.chain) for head in self._moved or ()],
-        )
-
-    def _receipt(self, entry: Entry) -> Receipt:
-        return Receipt(
-            id=entry.change_id,
-            kind=entry.kind,
-            chain=entry.chain,
-            position=entry.position,
-            hash=entry.hash,
-            received_at=self.now,
         )
 
     def _file(self, chain: str) -> RecordFile | None:
@@ -251,46 +218,39 @@ class ChangeUnit:
         ]
 
 
-def carry_out(chains: Chains, change: Change) -> tuple[Receipt, dict[str, Known]]:
-    """Make a change in the open transaction; the receipt, and the chains that went on."""
-    receipt = first_receipt(chains, change)
-    if receipt is not None:
-        return receipt, {}
+def carry_out(chains: Chains, change: Change, earlier: Entry | None) -> Receipt:
+    """Make a change in the open transaction, unless its key came before.
+
+    ``earlier`` is the entry under its key, None when there is none.
+    """
+    earlier = chains.pending.entries.get((chains.shop_id, change.change_id), earlier)
+    if earlier is not None:
+        if (earlier.kind, earlier.fingerprint) != (change.kind, change.fingerprint):
+            raise KeyReused(change.change_id)
+        return receipt_of(earlier)
     unit = ChangeUnit(chains, change)
     change.work(unit)
     return unit.write()
 
 
-def find_card(chains: Chains, code: str) -> tuple[str, str] | None:
-    """Job id and card id of the card with a code; also under a code it had before."""
-    row = chains.sql.row(
-        "SELECT job_id, id FROM cards WHERE shop_id = ? AND code = ? AND revision = 1",
-        (chains.shop_id, code),
-    ) or chains.sql.row(
-        "SELECT job_id, corrects FROM cards WHERE shop_id = ? AND code = ? AND revision > 1 "
-        "ORDER BY received_at DESC",
-        (chains.shop_id, code),
-    )
-    return None if row is None else (str(row[0]), str(row[1]))
-
-
-def first_receipt(chains: Chains, change: Change) -> Receipt | None:
-    """The receipt of a change that came before under the same key."""
-    row = chains.sql.row(
-        "SELECT chain, position, kind, fingerprint, received_at, hash FROM journal "
-        "WHERE shop_id = ? AND change_id = ?",
-        (chains.shop_id, change.change_id),
-    )
-    if row is None:
-        return None
-    chain, position, kind, fingerprint, received_at, hash = row
-    if (kind, fingerprint) != (change.kind, change.fingerprint):
-        raise KeyReused(change.change_id)
+def receipt_of(entry: Entry) -> Receipt:
+    """The receipt of the change whose entry that is."""
     return Receipt(
-        id=change.change_id,
-        kind=kind,
-        chain=chain,
-        position=position,
-        hash=hash,
-        received_at=from_text(received_at),
+        id=entry.change_id,
+        kind=entry.kind,
+        chain=entry.chain,
+        position=entry.position,
+        hash=entry.hash,
+        received_at=from_text(entry.received_at),
     )
+
+
+def earlier_entries(sql: Sql, keys: Sequence[tuple[str, str]]) -> dict[tuple[str, str], Entry]:
+    """Entries that came before under these keys (shop and change id), without their text."""
+    columns = ", ".join("''" if name == "payload" else name for name in JOURNAL_COLUMNS)
+    wanted = " OR ".join(["(shop_id = ? AND change_id = ?)"] * len(keys))
+    rows = sql.rows(
+        f"SELECT {columns} FROM journal WHERE {wanted}", [part for key in keys for part in key]
+    )
+    entries = [Entry(*row) for row in rows]
+    return {(entry.shop_id, entry.change_id): entry for entry in entries}

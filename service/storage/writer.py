@@ -12,9 +12,10 @@ from service.storage.chains import Chains
 from service.storage.errors import NotStored, explained
 from service.storage.files import FileCache
 from service.storage.heads_file import HeadsFile
-from service.storage.journal import Head, Known
+from service.storage.journal import Head
+from service.storage.pending import Pending
 from service.storage.sql import Sql
-from service.storage.unit import Change, carry_out
+from service.storage.unit import Change, carry_out, earlier_entries
 from service.use_cases.ports import Receipt
 
 T = TypeVar("T")
@@ -68,6 +69,8 @@ class SqliteWriter:
         self._heads = heads
         self._queue: SimpleQueue[_Request | None] = SimpleQueue()
         self._sql = Sql(connect(), postgresql=False)
+        self._trusted = FileCache()
+        self._data_version: object = None
         self._refusal: Exception | None = None
         self._closed = False
         self._closing = threading.Lock()
@@ -131,16 +134,14 @@ class SqliteWriter:
         return self._queue.get()
 
     def _write(self, group: list[_Request]) -> None:
-        """One transaction for the group; should its commit fail, one for each of it."""
-        done: list[_Request] = []
-        pending: dict[str, Known] = {}
+        """One transaction for the group; when it fails, one for each request of it."""
+        pending = Pending()
         try:
             if self._refusal is not None:
                 raise self._refusal
             self._sql.run("BEGIN IMMEDIATE")
-            for request in group:
-                if self._try(request, pending):
-                    done.append(request)
+            done = self._carry_out(group, pending)
+            pending.put_down(self._sql)
             self._sql.run("COMMIT")
         except Exception as error:
             self._roll_back(error)
@@ -152,47 +153,70 @@ class SqliteWriter:
                 for request in waiting:
                     request.future.set_exception(explained(error))
             return
-        for chain, known in pending.items():
+        for chain, known in pending.known.items():
+            self._trusted.put(chain, known)
             self._cache.put(chain, known)
         for request in done:
             request.future.set_result(request.answer)
-        if self._heads is not None and pending:
+        if self._heads is not None and pending.known:
             try:
-                self._heads.note(Head(c, k.position, k.hash) for c, k in pending.items())
+                self._heads.note(Head(c, k.position, k.hash) for c, k in pending.known.items())
             except OSError:
                 # The changes are on disk and acknowledged; the note is made up for later.
                 pass
 
-    def _try(self, request: _Request, pending: dict[str, Known]) -> bool:
-        """Do one request in the open transaction; False when it was refused and left no trace."""
-        if not request.start():
-            return False
-        after: dict[str, Known] = {}
-        self._sql.run("SAVEPOINT request")
-        try:
-            if request.change is None:
-                assert request.plain is not None
-                request.answer = request.plain(self._sql)
+    def _carry_out(self, group: list[_Request], pending: Pending) -> list[_Request]:
+        """Do the work of each request; gives those that were not refused."""
+        self._look_whether_trusted()
+        keys = [(r.shop_id, r.change.change_id) for r in group if r.change is not None]
+        earlier = earlier_entries(self._sql, keys) if keys else {}
+        done = []
+        for request in group:
+            if not request.start():
+                continue
+            try:
+                if request.change is None:
+                    request.answer = self._plainly(request)
+                else:
+                    chains = Chains(self._sql, request.shop_id, self._cache, pending, self._trusted)
+                    key = (request.shop_id, request.change.change_id)
+                    request.answer = carry_out(chains, request.change, earlier.get(key))
+            except BaseException as error:
+                if not self._sql.connection.in_transaction:
+                    # SQLite rolled the whole transaction back (a full disk does that).
+                    raise
+                request.future.set_exception(
+                    explained(error) if isinstance(error, Exception) else error
+                )
             else:
-                chains = Chains(self._sql, request.shop_id, self._cache, pending)
-                request.answer, after = carry_out(chains, request.change)
-        except BaseException as error:
-            if not self._sql.connection.in_transaction:
-                # SQLite rolled the whole transaction back (a full disk does that).
-                raise
-            self._sql.run("ROLLBACK TO request")
-            self._sql.run("RELEASE request")
-            request.future.set_exception(
-                explained(error) if isinstance(error, Exception) else error
-            )
-            return False
-        self._sql.run("RELEASE request")
-        pending.update(after)
-        return True
+                done.append(request)
+        return done
+
+    def _plainly(self, request: _Request) -> Any:
+        """What is written past the changes; when it fails it leaves no trace."""
+        assert request.plain is not None
+        self._sql.run("SAVEPOINT plainly")
+        try:
+            return request.plain(self._sql)
+        except BaseException:
+            if self._sql.connection.in_transaction:
+                self._sql.run("ROLLBACK TO plainly")
+            raise
+        finally:
+            if self._sql.connection.in_transaction:
+                self._sql.run("RELEASE plainly")
+
+    def _look_whether_trusted(self) -> None:
+        """Forget what is known when another connection wrote; nobody should, the folder is ours."""
+        (version,) = self._sql.row("PRAGMA data_version") or (None,)
+        if version != self._data_version:
+            self._data_version = version
+            self._trusted = FileCache()
 
     def _roll_back(self, error: Exception) -> None:
         if error is self._refusal:
             return
+        self._trusted = FileCache()
         connection = self._sql.connection
         try:
             if connection.in_transaction:
@@ -208,6 +232,7 @@ class SqliteWriter:
                     )
                 connection.close()
                 self._sql = Sql(self._connect(), postgresql=False)
+                self._data_version = None
         except Exception as failed:
             self._refusal = NotStored(
                 f"The record's file can no longer be written ({failed}). "

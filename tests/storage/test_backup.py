@@ -22,7 +22,7 @@ from service.storage.sessions import password_hash_of
 from service.storage.store import ShopStore
 from service.storage.verify import verify
 from service.use_cases.ports import Unit
-from tests.conftest import Place
+from tests.conftest import Place, only_postgresql
 from tests.storage.samples import PHOTO, add_panel, fill, open_job, usual, write
 from tests.storage.tampering import tampering
 
@@ -76,11 +76,10 @@ def test_a_restored_record_goes_on(filled: ShopStore, tmp_path: Path) -> None:
         assert verify(again).ok
 
 
+@only_postgresql
 def test_a_backup_moves_between_the_engines(
-    filled: ShopStore, make_place: Callable[[], Place], tmp_path: Path, engine_name: str
+    filled: ShopStore, make_place: Callable[[], Place], tmp_path: Path
 ) -> None:
-    if engine_name != "postgresql":
-        pytest.skip("it needs both engines")
     backup(filled, tmp_path / "one.zip")
     restore(tmp_path / "one.zip", tmp_path / "sqlite")
     with open_database(tmp_path / "sqlite", read_only=True) as database:

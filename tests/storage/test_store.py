@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from uuid import uuid4
@@ -17,7 +16,7 @@ from service.storage.database import NoShop
 from service.storage.journal import Head
 from service.storage.store import ReadOnly, ShopStore
 from service.use_cases.ports import Unit
-from tests.conftest import Place
+from tests.conftest import Place, only_postgresql
 from tests.storage.samples import fill, open_job, usual, write
 
 
@@ -266,12 +265,8 @@ def test_text_that_cannot_be_kept_is_refused(store: ShopStore, text: str) -> Non
     assert [p.name for p in store.job(job_id).all(Panel)] == [r"a \u0000 in words"]
 
 
-def test_stores_on_two_machines_catch_up_with_each_other(
-    make_place: Callable[[], Place], engine_name: str
-) -> None:
-    if engine_name != "postgresql":
-        pytest.skip("one process writes to a SQLite folder")
-    place = make_place()
+@only_postgresql
+def test_stores_on_two_machines_catch_up_with_each_other(place: Place) -> None:
     one = place.open().create_shop("Shop", manager="A")
     two = Place(place.folder, place.url).open().store()
     job_id = open_job(one)

@@ -22,7 +22,7 @@ from service.storage.schema import CODECS, JOB_TABLES, LINE_CODECS
 from service.storage.sql import Sql
 from service.storage.store import ShopStore
 from service.storage.verify import verify
-from tests.conftest import Place
+from tests.conftest import Place, only_sqlite
 from tests.storage.samples import PHOTO, add_panel, fill
 from tests.storage.tampering import Tampered, columns_of, tampering
 
@@ -306,9 +306,8 @@ def test_the_secrets_are_only_in_their_tables(full: ShopStore, place: Place) -> 
                 assert any(id in text and digest in text for (text,) in texts)
 
 
+@only_sqlite
 def test_a_copy_of_the_folder_verifies_alike(full: ShopStore, place: Place) -> None:
-    if place.url is not None:
-        pytest.skip("a PostgreSQL database is not in the folder")
     copy = place.folder.parent / "copy"
     shutil.copytree(place.folder, copy, ignore=shutil.ignore_patterns("*-wal", "*-shm"))
     other = Place(copy, None)
