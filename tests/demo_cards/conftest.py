@@ -21,6 +21,9 @@ from service.domain.sides import joint_gap, joint_name
 from service.storage.database import open_database
 from service.storage.store import ShopStore
 
+TODAY = date(2026, 1, 15)
+"""When the demo of the tests is loaded."""
+
 
 @dataclass(frozen=True)
 class Told:
@@ -56,7 +59,7 @@ class Told:
 def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the demo in it, not to be changed."""
     folder = tmp_path_factory.mktemp("demo")
-    load(folder, today=date(2026, 1, 15))
+    load(folder, today=TODAY)
     return folder
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from skimage.color import deltaE_ciede2000
 
 from demo_cards.names import id_of
 from demo_cards.script import card_id, reading_id, zone_id
+from demo_cards.story import plan
 from service.domain.comparability import Grade
 from service.domain.findings import findings_of
 from service.domain.lookups import (
@@ -26,7 +29,10 @@ from service.domain.records.measuring import EyeCheck, Master, Reading, Verdict
 from service.domain.records.shop import Product
 from service.domain.records.spraying import Batch, Coat, Component
 from service.domain.terms import CardKind, CoatRole, JointKind, Stage, Subject, Word
-from tests.demo_cards.conftest import Told
+from service.storage.database import open_database
+from service.storage.verify import verify
+from service.use_cases.command import perform
+from tests.demo_cards.conftest import TODAY, Told
 
 BATCHES = {
     1: Word.BLENDS,
@@ -245,3 +251,30 @@ def test_readings_are_plausible_and_repeated(demo: Told):
         else:
             assert 18 < at[None] < 25
             assert math.hypot(*mean_lab(reading.angles[0])[1:]) > 8
+
+
+def test_the_demos_record_verifies(demo_copy: Callable[[], Path]):
+    with open_database(demo_copy()) as database:
+        report = verify(database.store())
+    assert report.ok, report.problems
+    assert report.counts["photo files"] == 2
+
+
+def test_the_record_takes_a_second_telling_for_the_first(demo_copy: Callable[[], Path]):
+    """Ids come from names, so the same story sent again changes nothing."""
+    with open_database(demo_copy()) as database:
+        store = database.store()
+        before = {head.chain: head.position for head in store.heads()}
+        for planned in plan(TODAY):
+            perform(store, planned.person_id, planned.command)
+        assert {head.chain: head.position for head in store.heads()} == before
+
+
+def test_the_story_goes_forward_in_time(demo: Told):
+    arrivals = [one.received_at for one in plan(TODAY)]
+    assert arrivals == sorted(arrivals)
+    assert arrivals[0].strftime("%a") == "Mon"
+    week = [at for at in arrivals if at.year == 2022]
+    assert {at.strftime("%a") for at in week} == {"Mon", "Tue", "Wed", "Thu", "Fri"}
+    assert (week[-1] - week[0]).days == 4
+    assert all(5 <= at.hour < 18 for at in arrivals)
