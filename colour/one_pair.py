@@ -64,8 +64,13 @@ def check_factors(k_l: float, k_c: float, k_h: float) -> None:
 
 
 def check_positive(name: str, value: float) -> None:
-    if not 0.0 < value < inf:
-        raise ValueError(f"{name} must be finite and above zero, got {value!r}")
+    """Refuse a weight that is not a finite number above zero."""
+    try:
+        if 0.0 < value < inf:
+            return
+    except TypeError:
+        raise TypeError(f"{name} must be a number, got {value!r}") from None
+    raise ValueError(f"{name} must be finite and above zero, got {value!r}")
 
 
 def _ciede2000(master: Lab, sample: Lab, k_l: float, k_c: float, k_h: float) -> tuple[float, ...]:

@@ -204,6 +204,14 @@ def test_a_meaningless_factor_is_refused(samples, factor, value):
 
 
 @pytest.mark.parametrize("samples", [MASTER, SAMPLES])
+def test_a_factor_that_is_no_number_is_refused(samples):
+    with pytest.raises(TypeError, match="k_c must be a number, got '1'"):
+        delta_e_2000(MASTER, samples, k_c="1")
+    with pytest.raises(TypeError, match="l must be a number, got None"):
+        delta_e_cmc(MASTER, samples, l=None)
+
+
+@pytest.mark.parametrize("samples", [MASTER, SAMPLES])
 @pytest.mark.parametrize("weight", ["l", "c"])
 def test_a_meaningless_cmc_weight_is_refused(samples, weight):
     with pytest.raises(ValueError, match=f"{weight} must be finite and above zero, got 0"):
