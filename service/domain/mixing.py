@@ -5,10 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Protocol
 
 from service.domain.records.shop import Product
-from service.domain.records.spraying import Batch, Component
+from service.domain.records.spraying import Batch
 from service.domain.terms import ComponentRole
+
+
+class Amount(Protocol):
+    """So much of something with a role in the mix, on record or about to be."""
+
+    @property
+    def role(self) -> ComponentRole: ...
+    @property
+    def amount(self) -> float | None: ...
+    @property
+    def unit(self) -> str: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +42,7 @@ class RatioDeviation:
 
 
 def ratio_deviations(
-    product: Product, components: Iterable[Component]
+    product: Product, components: Iterable[Amount]
 ) -> list[RatioDeviation] | None:
     """Roles off the sheet's ratio by more than its tolerance, measured against the product's own.
 

@@ -10,7 +10,21 @@ from importlib import import_module
 
 from fastapi import APIRouter
 
-MODULES = ("entry",)
+MODULES = (
+    "entry",
+    # Bench; what ends in /new stands before what takes any id in its place.
+    "job_new",
+    "job_parts",
+    "job_policy",
+    "job_bake",
+    "batch_new",
+    "batch_coat",
+    "batch_card",
+    "bench_reading",
+    "bench",
+    "batch",
+    "job",
+)
 """Modules of this package with a ``router``; imported when the application is made."""
 
 

@@ -1,0 +1,299 @@
+"""A reading of a card, typed in by hand: conditions stated, repeats kept, judged when saved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from service.domain.comparability import COOLING, MEASURING_TEMPERATURE_C, required_angles
+from service.domain.lookups import policy_in_force
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card, Zone
+from service.domain.records.job import Finish
+from service.domain.records.measuring import AngleReading, Reading
+from service.domain.records.shop import Instrument
+from service.domain.records.spraying import Bake, Batch
+from service.domain.refused import Invalid, Refused
+from service.domain.terms import Specular, Stage
+from service.use_cases.measuring import LogReading, Measured
+from service.web.access import page_rules
+from service.web.context import Frame, Here, PageContext, SentForm
+from service.web.forms import Form, FormError, FormRefused
+from service.web.pages.bench_defaults import reading_like, stage_reached
+from service.web.pages.bench_forms import UNITS, Filled, Kind, Option, Start, read_with_units
+
+router = APIRouter()
+page_rules(
+    {
+        ("GET", "/c/{code}/readings/new"): LogReading,
+        ("POST", "/c/{code}/readings/new"): LogReading,
+    }
+)
+
+REPEATS = 3
+AXES = ("L", "a", "b")
+STAGES = (
+    Option(Stage.BASE_DRY, "Base, dry"),
+    Option(Stage.CLEARED, "Cleared", "not baked"),
+    Option(Stage.BAKED, "Baked", "and cooled"),
+    Option(Stage.POLISHED, "Polished", "cut and polished"),
+    Option(Stage.WET, "Wet", "cannot be compared"),
+)
+ILLUMINANTS = tuple(Option(name, name) for name in ("D65", "D50", "A", "F2", "F11", "LED-B3"))
+OBSERVERS = (Option("", "State it"), Option("10", "10°"), Option("2", "2°"))
+GEOMETRIES = ("d:8", "45:0", "multi-angle")
+SPECULAR = (
+    Option(Specular.INCLUDED, "Included"),
+    Option(Specular.EXCLUDED, "Excluded"),
+    Option("", "As the instrument has it"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AngleAsked:
+    """The fields of one angle; ``key`` is its part of their names."""
+
+    angle: int | None
+    key: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingNewPage:
+    """The form of a reading; ``cooling_until`` when the card may still be warm."""
+
+    frame: Frame
+    form: Filled
+    card: Card
+    batch: Batch
+    batch_href: str
+    finish: Finish
+    angles: tuple[AngleAsked, ...]
+    repeats: range
+    axes: tuple[str, ...]
+    zones: tuple[Option, ...]
+    stages: tuple[Option, ...]
+    instruments: tuple[Option, ...]
+    illuminants: tuple[Option, ...]
+    observers: tuple[Option, ...]
+    geometries: tuple[Option, ...]
+    specular: tuple[Option, ...]
+    like: Reading | None
+    cooling_until: datetime | None
+    measuring_temperature_c: float
+    temperatures: tuple[Option, ...] = UNITS[Kind.TEMPERATURE]
+
+
+@router.get("/c/{code}/readings/new", name="reading_new")
+def reading_new(here: Here, code: str, zone: str = "") -> Response:
+    """The form; its conditions are those of the last reading alike, its numbers empty."""
+    line = here.card(code)
+    file = here.store.job(line.job_id)
+    frame = here.frame("bench", bench=True)
+    return here.render("bench_reading.html", _page(here, file, line.id, frame, Form(), zone))
+
+
+@router.post("/c/{code}/readings/new", name="reading_new")
+def reading_new_now(here: Here, form: SentForm, code: str) -> Response:
+    """Put the reading on record, and show what it says of the batch."""
+    line = here.card(code)
+    file = here.store.job(line.job_id)
+    try:
+        reading = _measured(form, file, line.id)
+        here.perform(form.command(LogReading, job_id=line.job_id, reading=reading))
+    except Refused as refusal:
+        return here.refused(
+            form,
+            refusal,
+            "bench_reading.html",
+            lambda frame: _page(here, file, line.id, frame, form),
+            "bench",
+            bench=True,
+        )
+    return here.see_other("batch", job_id=line.job_id, batch_id=line.batch_id, saved="reading")
+
+
+def _measured(form: Form, file: RecordFile, card_id: str) -> Measured:
+    errors: list[FormError] = []
+    angles: tuple[AngleReading, ...] = ()
+    try:
+        angles = _angles(form, _asked(file, file.get(Card, card_id), form))
+    except FormRefused as refused:
+        errors += refused.errors
+    try:
+        measured: Measured = read_with_units(
+            form,
+            Measured,
+            "reading.",
+            {"surface_temperature_c": Kind.TEMPERATURE},
+            card_id=card_id,
+            angles=angles,
+        )
+    except FormRefused as refused:
+        raise FormRefused([*errors, *refused.errors]) from refused
+    if errors:
+        raise FormRefused(errors)
+    return measured
+
+
+def _angles(form: Form, asked: Sequence[AngleAsked]) -> tuple[AngleReading, ...]:
+    """The repeats that were typed, angle by angle; a repeat must be whole."""
+    errors: list[FormError] = []
+    found: list[AngleReading] = []
+    for one in asked:
+        repeats: list[tuple[float, float, float]] = []
+        for repeat in range(REPEATS):
+            try:
+                lab = _repeat(form, one, repeat)
+            except Invalid as invalid:
+                errors.append(FormError(f"f-{invalid.field}", str(invalid)))
+                continue
+            if lab is not None:
+                repeats.append(lab)
+        if repeats:
+            try:
+                found.append(AngleReading(angle=one.angle, repeats=tuple(repeats)))
+            except Invalid as invalid:
+                errors.append(FormError(f"f-lab.{one.key}.0.L", str(invalid)))
+    if errors:
+        raise FormRefused(errors)
+    if not found:
+        name = f"lab.{asked[0].key}.0.L"
+        raise FormRefused(
+            [FormError(f"f-{name}", "No colour was typed. Enter at least one L*, a*, b*.")]
+        )
+    return tuple(found)
+
+
+def _repeat(form: Form, asked: AngleAsked, repeat: int) -> tuple[float, float, float] | None:
+    names = [f"lab.{asked.key}.{repeat}.{axis}" for axis in AXES]
+    values = [form.number(name) for name in names]
+    if all(value is None for value in values):
+        return None
+    for name, axis, value in zip(names, AXES, values, strict=True):
+        if value is None:
+            where = "" if asked.angle is None else f" at {asked.angle}°"
+            raise Invalid(
+                name,
+                f"{axis}* of reading {repeat + 1}{where} is missing. Read it again, or type it.",
+            )
+    l, a, b = (value or 0.0 for value in values)  # noqa: E741  the standard's own name
+    return (l, a, b)
+
+
+def _asked(file: RecordFile, card: Card, form: Form) -> tuple[AngleAsked, ...]:
+    """The angles to type: those the finish is judged at, and any further one asked for."""
+    finish = file.get(Finish, card.finish_id)
+    angles: list[int | None] = list(required_angles(finish, policy_in_force(file, finish.root)))
+    return tuple(
+        AngleAsked(angle=angle, key="only" if angle is None else str(angle))
+        for angle in angles or [None]
+    )
+
+
+def _page(
+    here: PageContext,
+    file: RecordFile,
+    card_id: str,
+    frame: Frame,
+    form: Form,
+    zone_id: str = "",
+) -> ReadingNewPage:
+    card = file.get(Card, card_id)
+    batch = file.get(Batch, card.batch_id)
+    zones = file.by(Zone, "card_id", card.root)
+    like = reading_like(file, card)
+    instruments = here.store.shop().all(Instrument)
+    angles = _asked(file, card, form)
+    start = _start(file, card, zones, like, instruments, zone_id, len(angles) > 1)
+    return ReadingNewPage(
+        frame=frame,
+        form=Filled(form=form, start=start),
+        card=card,
+        batch=batch,
+        batch_href=here.link("batch", job_id=file.chain, batch_id=batch.root),
+        finish=file.get(Finish, card.finish_id),
+        angles=angles,
+        repeats=range(REPEATS),
+        axes=AXES,
+        zones=tuple(Option(z.root, z.name) for z in zones),
+        stages=STAGES,
+        instruments=tuple(_instrument_options(instruments)),
+        illuminants=_with_used(ILLUMINANTS, like.illuminant if like else ""),
+        observers=OBSERVERS,
+        geometries=_geometries(instruments, like),
+        specular=SPECULAR,
+        like=like,
+        cooling_until=_cooling_until(file, card),
+        measuring_temperature_c=MEASURING_TEMPERATURE_C,
+    )
+
+
+def _start(
+    file: RecordFile,
+    card: Card,
+    zones: Sequence[Zone],
+    like: Reading | None,
+    instruments: Sequence[Instrument],
+    zone_id: str,
+    many_angles: bool,
+) -> Start:
+    zone = next((z for z in zones if z.root == zone_id), None)
+    if zone is None and like is not None and like.card_id == card.root:
+        zone = next((z for z in zones if z.root == like.zone_id), None)
+    if zone is None and len(zones) == 1:
+        zone = zones[0]
+    start = {
+        "reading.zone_id": zone.root if zone else "",
+        "reading.stage": stage_reached(file, card, zone).value,
+    }
+    known = {instrument.root for instrument in instruments}
+    if like is not None:
+        instrument = like.instrument_id if like.instrument_id in known else ""
+        start |= {
+            "reading.illuminant": like.illuminant,
+            "reading.observer": str(like.observer),
+            "reading.instrument_id": instrument or "",
+            "reading.geometry": "" if instrument else like.geometry,
+            "reading.specular": "" if instrument else (like.specular or ""),
+        }
+    elif len(instruments) == 1:
+        start["reading.instrument_id"] = instruments[0].root
+    elif not instruments:
+        start["reading.geometry"] = "multi-angle" if many_angles else ""
+    return start
+
+
+def _instrument_options(instruments: Iterable[Instrument]) -> Iterable[Option]:
+    for instrument in instruments:
+        specular = f"specular {instrument.specular}" if instrument.specular else ""
+        noise = ""
+        if instrument.standard_uncertainty is not None:
+            noise = f"repeats within {instrument.standard_uncertainty:g}"
+        due = instrument.calibration_due
+        past = "past its calibration" if due is not None and due < datetime.now(UTC) else ""
+        said = (instrument.geometry, specular, noise, past)
+        yield Option(instrument.root, instrument.name, ", ".join(text for text in said if text))
+    yield Option("", "Another", "its geometry is stated below")
+
+
+def _with_used(options: tuple[Option, ...], used: str) -> tuple[Option, ...]:
+    ready = (Option("", "State it"), *options)
+    return ready if used in {option.value for option in ready} else (*ready, Option(used, used))
+
+
+def _geometries(instruments: Sequence[Instrument], like: Reading | None) -> tuple[Option, ...]:
+    used = (like.geometry,) if like is not None else ()
+    named = dict.fromkeys((*used, *GEOMETRIES))
+    first = "As registered for the instrument" if instruments else "State it"
+    return (Option("", first), *(Option(name, name) for name in named))
+
+
+def _cooling_until(file: RecordFile, card: Card) -> datetime | None:
+    """Until when the card counts as warm after its last bake; None when it has cooled."""
+    ends = [bake.observed_at for bake in file.by(Bake, "card_id", card.root)]
+    until = max(ends) + COOLING if ends else None
+    return until if until is not None and until > datetime.now(UTC) else None

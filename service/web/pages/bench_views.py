@@ -1,0 +1,118 @@
+"""Records as the templates of the bench show them: verdicts, findings, people, batches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from service.domain.findings import Finding, Weight
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card
+from service.domain.records.measuring import Verdict
+from service.domain.records.shop import Person
+from service.domain.terms import Stage, Word
+from service.web.context import PageContext
+
+WORD_OF = {
+    Weight.SHOWS: Word.SHOWS,
+    Weight.NOT_COMPARABLE: Word.NOT_COMPARABLE,
+    Weight.CANNOT_TELL: Word.CANNOT_TELL,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerdictShown:
+    """A verdict with all that stands beside its word."""
+
+    word: Word
+    difference: float | None
+    bounds: tuple[float, float] | None
+    limit: float
+    directions: str
+    different: bool
+    angle: int | None
+    stage: Stage | None
+    look: int
+    sentence: str
+    next_step: str
+    at: datetime
+    late: bool
+    href: str
+
+
+def verdict_shown(here: PageContext, verdict: Verdict) -> VerdictShown:
+    """A verdict as it is shown."""
+    bounds = None
+    if verdict.low is not None and verdict.high is not None:
+        bounds = (verdict.low, verdict.high)
+    return VerdictShown(
+        word=verdict.word,
+        difference=verdict.delta_e_2000,
+        bounds=bounds,
+        limit=verdict.limit,
+        directions="" if verdict.word is Word.BLENDS else verdict.words,
+        different=verdict.over_five and verdict.word is Word.SHOWS,
+        angle=verdict.angle,
+        stage=verdict.stage,
+        look=verdict.look,
+        sentence=verdict.sentence,
+        next_step=verdict.next_step,
+        at=verdict.observed_at,
+        late=verdict.late,
+        href=here.link("verdict", job_id=verdict.job_id, verdict_id=verdict.root),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingShown:
+    """A finding with the page that helps."""
+
+    sentence: str
+    remedy: str
+    href: str
+    word: str
+
+
+def finding_shown(here: PageContext, file: RecordFile, finding: Finding) -> FindingShown:
+    """A finding as it is shown, leading to the thing it is about."""
+    word = WORD_OF.get(finding.weight)
+    return FindingShown(
+        sentence=finding.sentence,
+        remedy=finding.remedy,
+        href=_place_of(here, file, finding),
+        word=word.value if word is not None else "",
+    )
+
+
+def _place_of(here: PageContext, file: RecordFile, finding: Finding) -> str:
+    job_id = file.chain
+    if finding.joint_id is not None:
+        return here.link("joint", job_id=job_id, joint_id=finding.joint_id)
+    if finding.batch_id is not None:
+        return here.link("batch", job_id=job_id, batch_id=finding.batch_id)
+    card = file.find(Card, finding.card_id)
+    if card is not None:
+        return here.link("card", code=card.code)
+    if finding.finish_id is not None:
+        return here.link("finish", job_id=job_id, finish_id=finding.finish_id)
+    return here.link("job", job_id=job_id)
+
+
+def person_name(shop: RecordFile, person_id: str | None) -> str:
+    """A person's name, also of one who has left."""
+    person = shop.latest_revision(Person, person_id or "")
+    return person.name if person is not None else "somebody unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """A button that leads on."""
+
+    text: str
+    href: str
+
+
+def allowed(actions: Sequence[tuple[bool, Action]]) -> tuple[Action, ...]:
+    """The actions whose condition holds."""
+    return tuple(action for holds, action in actions if holds)

@@ -1,0 +1,170 @@
+"""What a finish is held to: its limits, angles, risk, and how like with like is graded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from service.domain.comparability import GRADES, Grade
+from service.domain.lookups import policy_in_force
+from service.domain.record_file import RecordFile
+from service.domain.records.job import EFFECT_ANGLES, Finish, Job, Policy
+from service.domain.refused import Invalid, Refused
+from service.use_cases.job import Limits, SetPolicy
+from service.web.access import page_rules
+from service.web.context import Frame, Here, PageContext, SentForm
+from service.web.forms import Form, FormError, FormRefused
+from service.web.pages.bench_forms import Filled, Option, typed, words
+from service.web.pages.bench_views import person_name
+
+router = APIRouter()
+_PATH = "/jobs/{job_id}/finishes/{finish_id}/limits"
+page_rules({("GET", _PATH): SetPolicy, ("POST", _PATH): SetPolicy})
+
+LIMITS = (
+    ("limit_master", "Against the master"),
+    ("limit_butt", "At a butt joint"),
+    ("limit_gap", "At a panel gap"),
+    ("limit_fade", "At a fade"),
+    ("limit_within", "Within a panel"),
+)
+ANGLES = (-15, 15, 25, 45, 75, 110)
+"""Aspecular degrees in common use on effect finishes (ASTM E2194, E2539)."""
+GRADE_OPTIONS = (
+    Option(Grade.STOPS, "Stops the comparison"),
+    Option(Grade.ONLY_CANNOT_TELL, "Only cannot tell"),
+    Option(Grade.NOTED, "Noted"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReasonAsked:
+    """One reason against a comparison, to be graded."""
+
+    code: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PolicyEditPage:
+    """The limits in force as a form; what is saved holds from then on."""
+
+    frame: Frame
+    form: Filled
+    job: Job
+    finish: Finish
+    job_href: str
+    since: Policy
+    author: str
+    limits: tuple[tuple[str, str], ...]
+    angles: tuple[Option, ...]
+    grades: tuple[Option, ...]
+    reasons: tuple[ReasonAsked, ...]
+
+
+@router.get(_PATH, name="policy_edit")
+def policy_edit(here: Here, job_id: str, finish_id: str) -> Response:
+    """The form, with what is in force."""
+    file = here.store.job(job_id)
+    return here.render("job_policy.html", _page(here, file, finish_id, here.frame("audit"), Form()))
+
+
+@router.post(_PATH, name="policy_edit")
+def policy_edit_now(here: Here, form: SentForm, job_id: str, finish_id: str) -> Response:
+    """Put new limits in force."""
+    file = here.store.job(job_id)
+    try:
+        here.perform(_command(form, file, finish_id))
+    except Refused as refusal:
+        return here.refused(
+            form,
+            refusal,
+            "job_policy.html",
+            lambda frame: _page(here, file, finish_id, frame, form),
+            "audit",
+        )
+    return here.see_other("job", job_id=job_id)
+
+
+def _command(form: Form, file: RecordFile, finish_id: str) -> SetPolicy:
+    before = policy_in_force(file, finish_id)
+    errors: list[FormError] = []
+    widening: dict[str, float] = dict(before.widening)
+    for code in GRADES:
+        try:
+            number = form.number(f"widening.{code}")
+            if number is not None and not 0 <= number <= 5:
+                raise Invalid(f"widening.{code}", f"It cannot widen by {number:g}. Enter 0 to 5.")
+        except Invalid as invalid:
+            errors.append(FormError(f"f-{invalid.field}", str(invalid)))
+            continue
+        widening.pop(code, None)
+        if number:
+            widening[code] = number
+    risk = _risk(form, errors)
+    try:
+        limits: Limits = form.read(
+            Limits, "", {"grades": _grades(form), "widening": widening, "risk": risk}
+        )
+        command = form.command(SetPolicy, job_id=file.chain, finish_id=finish_id, limits=limits)
+    except FormRefused as refused:
+        raise FormRefused([*refused.errors, *errors]) from refused
+    if errors:
+        raise FormRefused(errors)
+    return command
+
+
+def _risk(form: Form, errors: list[FormError]) -> float:
+    """The risk as a share; it is typed in per cent."""
+    try:
+        percent = form.number("risk_percent")
+        if percent is None or not 0.1 <= percent <= 25:
+            raise Invalid("risk_percent", "The risk must lie between 0.1 % and 25 %. Enter it.")
+    except Invalid as invalid:
+        errors.append(FormError(f"f-{invalid.field}", str(invalid)))
+        return 0.05
+    return percent / 100
+
+
+def _grades(form: Form) -> Mapping[str, str]:
+    """The reasons graded otherwise than the shop starts with."""
+    chosen = {code: form.value(f"grade.{code}", grade) for code, grade in GRADES.items()}
+    return {code: grade for code, grade in chosen.items() if grade and grade != GRADES[code]}
+
+
+def _page(
+    here: PageContext, file: RecordFile, finish_id: str, frame: Frame, form: Form
+) -> PolicyEditPage:
+    policy = policy_in_force(file, finish_id)
+    finish = file.get(Finish, finish_id)
+    start: dict[str, str | tuple[str, ...]] = {
+        name: typed(getattr(policy, name))
+        for name in (
+            *(name for name, _ in LIMITS),
+            "limit_origin",
+            "planned_looks",
+            "card_to_panel",
+        )
+    }
+    start["risk_percent"] = typed(policy.risk * 100)
+    start["required_angles"] = tuple(str(angle) for angle in policy.required_angles)
+    for code, grade in GRADES.items():
+        start[f"grade.{code}"] = str(policy.grades.get(code, grade))
+        start[f"widening.{code}"] = typed(policy.widening.get(code))
+    angles = sorted({*ANGLES, *EFFECT_ANGLES, *policy.required_angles})
+    return PolicyEditPage(
+        frame=frame,
+        form=Filled(form=form, start=start),
+        job=file.get(Job, file.chain),
+        finish=finish,
+        job_href=here.link("job", job_id=file.chain),
+        since=policy,
+        author=person_name(here.store.shop(), policy.author_id),
+        limits=LIMITS,
+        angles=tuple(Option(str(angle), f"{angle}°") for angle in angles),
+        grades=GRADE_OPTIONS,
+        reasons=tuple(ReasonAsked(code=code, name=words(code)) for code in GRADES),
+    )
