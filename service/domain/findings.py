@@ -68,8 +68,12 @@ _WEIGHT = {
 
 def findings_of(file: RecordFile) -> list[Finding]:
     """Every finding of a job, what would show first, the worst of it first."""
+    return list(file.once(_findings))
+
+
+def _findings(file: RecordFile) -> tuple[Finding, ...]:
     found = [*_on_joints(file), *_on_batches(file), *_on_finishes(file), *_on_cards(file)]
-    return sorted(found, key=lambda f: (f.weight, -f.excess, f.sentence))
+    return tuple(sorted(found, key=lambda f: (f.weight, -f.excess, f.sentence)))
 
 
 def accepted(file: RecordFile, verdict: Verdict | None, field: str, id: str) -> bool:

@@ -6,13 +6,14 @@ reader may keep the file it has while a writer goes on, and a refused change lea
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Self, TypeVar, cast
 
 from service.domain.records.base import Record
 from service.domain.refused import Unknown
 
 R = TypeVar("R", bound=Record)
+T = TypeVar("T")
 
 Latest = Mapping[type[Record], Mapping[str, Record]]
 Index = Mapping[Any, tuple[str, ...]]
@@ -21,12 +22,13 @@ Index = Mapping[Any, tuple[str, ...]]
 class RecordFile:
     """The newest revision of each record of one chain, found by id or by any one field."""
 
-    __slots__ = ("chain", "_latest", "_indexes")
+    __slots__ = ("chain", "_latest", "_indexes", "_made")
 
     def __init__(self, chain: str, latest: Latest | None = None) -> None:
         self.chain = chain
         self._latest: Latest = latest or {}
         self._indexes: dict[tuple[type[Record], str], Index] = {}
+        self._made: dict[Callable[[RecordFile], Any], Any] = {}
 
     def all(self, kind: type[R]) -> list[R]:
         """Every record of the kind that is not withdrawn, in order of arrival."""
@@ -58,6 +60,16 @@ class RecordFile:
             self._indexes[kind, field] = index
         rows = self._latest.get(kind, {})
         return [cast(R, rows[id]) for id in index.get(value, ())]
+
+    def once(self, make: Callable[[RecordFile], T]) -> T:
+        """What a function makes of this file, worked out at the first asking.
+
+        A file never changes, so neither does what follows from it; the next file starts anew.
+        """
+        if make not in self._made:
+            # Two readers may work it out at once; both come to the same.
+            self._made[make] = make(self)
+        return cast(T, self._made[make])
 
     def with_records(self, records: Iterable[Record]) -> Self:
         """The file after these rows; corrections take the place of what they correct."""

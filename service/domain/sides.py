@@ -60,6 +60,20 @@ def side_at(file: RecordFile, panel_id: str, area_id: str | None) -> Side:
     A card with the same stack; else a card of the batch of the last colour coat, if that coat
     hides what lies under it; else none.
     """
+    # A panel is a side of several joints, and each of them is asked about more than once.
+    known = file.once(_sides)
+    place = (panel_id, area_id)
+    if place not in known:
+        known[place] = _side_at(file, panel_id, area_id)
+    return known[place]
+
+
+def _sides(file: RecordFile) -> dict[tuple[str, str | None], Side]:
+    """The sides of a file, filled as they are asked for."""
+    return {}
+
+
+def _side_at(file: RecordFile, panel_id: str, area_id: str | None) -> Side:
     coats = coats_at(file, panel_id, area_id)
     if coats is None:
         return Side(

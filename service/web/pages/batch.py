@@ -61,10 +61,11 @@ class PouredShown:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoatShown:
-    """One coat and all the places it went to at once."""
+    """A coat, or several logged as one, and all the places it went to at once."""
 
     role: str
-    number: int
+    first: int
+    last: int
     places: tuple[str, ...]
     at: datetime
     painter: str
@@ -195,22 +196,34 @@ def _swatches(file: RecordFile, verdict: Verdict | None) -> tuple[SwatchShown, S
 
 
 def coats_shown(file: RecordFile, shop: RecordFile, coats: Iterable[Coat]) -> list[CoatShown]:
-    """Coats in order, those that were sprayed in one go together."""
-    together: dict[tuple[object, ...], list[Coat]] = {}
+    """Coats in order; those logged in one go stand together where their numbers are alike."""
+    logged: dict[tuple[object, ...], dict[str, list[Coat]]] = {}
     for coat in coats:
-        key = (coat.observed_at, coat.received_at, coat.role, coat.number, coat.author_id)
-        together.setdefault(key, []).append(coat)
-    return [
-        CoatShown(
-            role=group[0].role.value,
-            number=group[0].number,
-            places=tuple(_place(file, coat) for coat in group),
-            at=group[0].observed_at,
-            painter=person_name(shop, group[0].author_id),
-            coat=group[0],
+        key: tuple[object, ...] = (
+            coat.observed_at,
+            coat.received_at,
+            coat.role,
+            coat.author_id,
         )
-        for group in sorted(together.values(), key=lambda g: (g[0].observed_at, g[0].number))
+        logged.setdefault(key, {}).setdefault(_place(file, coat), []).append(coat)
+    together: dict[tuple[object, ...], list[tuple[str, list[Coat]]]] = {}
+    for key, places in logged.items():
+        for place, there in places.items():
+            numbers = tuple(sorted(coat.number for coat in there))
+            together.setdefault((*key, numbers), []).append((place, there))
+    shown = [
+        CoatShown(
+            role=found[0][1][0].role.value,
+            first=min(coat.number for coat in found[0][1]),
+            last=max(coat.number for coat in found[0][1]),
+            places=tuple(place for place, _ in found),
+            at=found[0][1][0].observed_at,
+            painter=person_name(shop, found[0][1][0].author_id),
+            coat=found[0][1][0],
+        )
+        for found in together.values()
     ]
+    return sorted(shown, key=lambda one: (one.at, one.first))
 
 
 def _place(file: RecordFile, coat: Coat) -> str:
@@ -261,7 +274,7 @@ def _actions(
         first = [read, coat] if unread is not None else [coat, read]
     return (
         *first,
-        *allowed(((bool(cards) or not colour, spray),)),
+        *allowed(((bool(cards), spray),)),
         Action(
             text="Mix the next pot like it",
             href=here.link("batch_new", job_id=file.chain, like=batch.root),

@@ -105,12 +105,13 @@ def _page(
     person = here.person.root
     own = file.by(Coat, "batch_id", batch.root)
     before = last_coat(file, person, batch, batch.role)
+    sprayed = [coat for coat in own if not _came_with_card(file, coat)]
     shop = here.store.shop()
     components = file.by(Component, "batch_id", batch.root)
     coats = file.all(Coat)
     return CoatNewPage(
         frame=frame,
-        form=Filled(form=form, start=_start(shop, batch, own, before)),
+        form=Filled(form=form, start=_start(shop, batch, sprayed, before)),
         job=file.get(Job, file.chain),
         job_href=here.link("job", job_id=file.chain),
         batch=batch,
@@ -129,19 +130,25 @@ def _page(
     )
 
 
-def _start(shop: RecordFile, batch: Batch, own: list[Coat], before: Coat | None) -> Start:
+def _start(shop: RecordFile, batch: Batch, sprayed: list[Coat], before: Coat | None) -> Start:
     start: dict[str, str | tuple[str, ...]] = dict(start_of_set_up(before))
     product = shop.find(Product, batch.product_id)
     if before is None and product is not None:
         start["set_up.flash_minutes"] = typed(product.flash_minutes)
-    if own:
+    if sprayed:
         # The next coat mostly goes where the last one went.
-        newest = max(own, key=lambda c: (c.observed_at, c.number))
-        together = [c for c in own if c.observed_at == newest.observed_at]
+        newest = max(sprayed, key=lambda c: (c.observed_at, c.number))
+        together = [c for c in sprayed if c.received_at == newest.received_at]
         start["panel_ids"] = tuple(c.panel_id for c in together if c.panel_id and not c.area_id)
         start["area_ids"] = tuple(c.area_id for c in together if c.area_id)
         start["card_ids"] = tuple(c.card_id for c in together if c.card_id)
     return start
+
+
+def _came_with_card(file: RecordFile, coat: Coat) -> bool:
+    """Whether a coat was logged with its card; the next one does not follow it there."""
+    card = file.find(Card, coat.card_id)
+    return card is not None and card.received_at == coat.received_at
 
 
 def _panel_options(file: RecordFile, batch: Batch) -> Iterable[Option]:
