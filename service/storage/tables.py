@@ -146,15 +146,23 @@ _index(
 )
 _index("card_lines", "shop_id", "conditions", "angle", "l", "a", "b")
 _index("batch_lines", "shop_id", "sprayed_at", "id")
-# The last two let an audit rank the finishes without reading their batches.
-_index("batch_lines", "shop_id", "job_id", "finish_id", "word", "delta_e_2000")
+# These two hold all that an audit counts, so that one over everything reads no line.
+_index(
+    "batch_lines",
+    *("shop_id", "job_id", "finish_id", "word", "gap", "accepted", "delta_e_2000"),
+    name="ix_batch_lines_of_job",
+)
+_index(
+    "joint_lines",
+    *("shop_id", "job_id", "word", "gap", "accepted"),
+    name="ix_joint_lines_of_job",
+)
 _index(
     "batch_lines",
     *("shop_id", "gap", "sprayed_at", "id"),
     where="gap <> ''",
     name="ix_batch_lines_gap",
 )
-_index("joint_lines", "shop_id", "job_id")
 
 journal = Table(
     "journal",

@@ -18,7 +18,7 @@ from service.domain.records.job import Finish
 from service.domain.records.measuring import Reading
 from service.domain.refused import Invalid
 from service.domain.terms import FinishKind, Role
-from service.storage.queries import cards as card_queries
+from service.storage.queries import scan
 from service.storage.queries import in_use
 from service.storage.queries.sql_queries import SqlQueries
 from service.storage.queries.statement import Key
@@ -104,7 +104,7 @@ def some_filter(rng: random.Random, lines: Lines) -> BatchFilter:
     return BatchFilter(**{n: given[n] for n in rng.sample(sorted(given), rng.randrange(1, 4))})
 
 
-@pytest.mark.parametrize("windows", [None, (3, 9), ()], ids=["windows", "small", "whole table"])
+@pytest.mark.parametrize("windows", [None, (3, 9, 40), (1, 2, 2)], ids=["usual", "small", "tiny"])
 def test_cards_that_fit_are_found_newest_first(
     lines: Lines,
     queries: Queries,
@@ -113,8 +113,9 @@ def test_cards_that_fit_are_found_newest_first(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     if windows is not None:
-        monkeypatch.setattr(card_queries, "WINDOWS", windows)
-        monkeypatch.setattr(card_queries, "CHUNK", 2)
+        monkeypatch.setattr(scan, "WINDOWS", windows[:2])
+        monkeypatch.setattr(scan, "LAST_WINDOW", windows[2])
+        monkeypatch.setattr(scan, "CHUNK", 2)
     searches = [CardSearch(), *(some_search(rng, lines) for _ in range(150))]
     hits = 0
     for search in searches:
@@ -131,7 +132,8 @@ def test_cards_that_fit_are_found_newest_first(
 def test_pages_of_cards_show_each_fitting_card_once(
     lines: Lines, queries: Queries, rng: random.Random, limit: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(card_queries, "WINDOWS", (5, 11))
+    monkeypatch.setattr(scan, "WINDOWS", (5, 11))
+    monkeypatch.setattr(scan, "LAST_WINDOW", 19)
     for search in (
         CardSearch(),
         CardSearch(text="batch"),
@@ -176,9 +178,16 @@ def test_cards_logged_between_pages_neither_hide_nor_repeat_another(
     assert [id for id in ids if id in old] == [card.id for card in before]
 
 
+@pytest.mark.parametrize("windows", [(2_048, 16_384, 65_536), (1, 2, 2)], ids=["usual", "tiny"])
 def test_batches_that_fit_are_found_in_spray_order(
-    lines: Lines, queries: Queries, rng: random.Random
+    lines: Lines,
+    queries: Queries,
+    rng: random.Random,
+    windows: tuple[int, ...],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    monkeypatch.setattr(scan, "WINDOWS", windows[:2])
+    monkeypatch.setattr(scan, "LAST_WINDOW", windows[2])
     hits = 0
     for filter in [BatchFilter(), *(some_filter(rng, lines) for _ in range(150))]:
         expected = fitting_batches(lines, filter)
@@ -273,7 +282,7 @@ def test_an_audit_counts_what_fits_and_puts_the_worst_finish_first(
                     wanted = pytest.approx(wanted, rel=1e-9, abs=1e-7)
                 assert value == wanted, name
         few = queries.audit(filter, finishes=2)
-        assert few.finishes == audit.finishes[:2]
+        assert [f.finish_id for f in few.finishes] == [s["finish_id"] for s in worst_first[:2]]
         assert few.batches == audit.batches
 
 

@@ -58,6 +58,7 @@ class Conditions:
     """What a row must fulfil; the shop it belongs to before all."""
 
     def __init__(self, shop_id: str) -> None:
+        self.shop_id = shop_id
         self._texts = ["shop_id = ?"]
         self.values: list[Any] = [shop_id]
         self.impossible = False
@@ -70,7 +71,7 @@ class Conditions:
 
     def copy(self) -> Conditions:
         """The same conditions, to be narrowed further."""
-        new = Conditions("")
+        new = Conditions(self.shop_id)
         new._texts, new.values = list(self._texts), list(self.values)
         new.impossible = self.impossible
         return new
@@ -79,9 +80,8 @@ class Conditions:
         """One more condition."""
         self._texts.append(text)
         self.values.extend(values)
-        # No record holds a NUL or half a character (the journal refuses both), and neither
-        # engine takes them as a value.
-        self.impossible |= any(isinstance(v, str) and not _storable(v) for v in values)
+        # No record holds a NUL or half a character: the journal refuses both.
+        self.impossible |= any(isinstance(v, str) and not storable(v) for v in values)
 
     def equal(self, **columns: str) -> None:
         """Each column must hold its value, unless the value is empty."""
@@ -89,19 +89,14 @@ class Conditions:
             if value:
                 self.add(f"{quoted(column)} = ?", value)
 
-    def words(self, text: str) -> bool:
-        """Each word must occur in ``search``; whether there was any word."""
-        if len(text) > LONGEST_TEXT:
-            raise Invalid(
-                "text",
-                f"The search has {len(text)} characters. Keep it to {LONGEST_TEXT}.",
-            )
+    def words(self, text: str) -> None:
+        """Each word must occur in ``search``."""
+        check_length("text", "The search", text)
         words = list(dict.fromkeys(text.casefold().split()))
         if len(words) > MOST_WORDS:
             raise Invalid("text", f"The search has {len(words)} words. Keep it to {MOST_WORDS}.")
         for word in words:
             self.contains(word)
-        return bool(words)
 
     def contains(self, folded: str) -> None:
         """``search`` must contain a text that is folded already."""
@@ -113,6 +108,12 @@ class Conditions:
             # REPLACE minds the case on both engines, LIKE on one of them only.
             whole = f"', ' || {quoted(column)} || ', '"
             self.add(f"REPLACE({whole}, ?, '') <> {whole}", f", {value}, ")
+
+    def of_finish(self, finish_id: str) -> None:
+        """The row must belong to a finish; it is found through the finish's job."""
+        if finish_id:
+            self.equal(finish_id=finish_id)
+            self.add("job_id = (SELECT job_id FROM finishes WHERE id = ?)", finish_id)
 
     def sprayed(self, first: str, last: str) -> None:
         """``sprayed_at`` must lie in the days from first to last, in UTC, both included."""
@@ -137,7 +138,8 @@ def escaped(text: str) -> str:
 def one_of(values: Sequence[str]) -> tuple[str, list[str]]:
     """An IN list; filled up to a power of two, so that there are few different statements."""
     length = 1 << max(len(values) - 1, 0).bit_length()
-    return f"({', '.join('?' * length)})", [*values, *values[-1:] * (length - len(values))]
+    last = values[-1]
+    return f"({', '.join('?' * length)})", [*values, *[last] * (length - len(values))]
 
 
 def columns_of(kind: type[Line]) -> str:
@@ -169,18 +171,10 @@ _TRUTHS = {
 }
 
 
-def newest_first(
-    sql: Sql, kind: type[L], conditions: Conditions, limit: int, time: str = "sprayed_at"
-) -> list[L]:
-    """The first lines that fulfil the conditions, newest first."""
-    if conditions.impossible:
-        return []
-    rows = sql.rows(
-        f"SELECT {columns_of(kind)} FROM {quoted(kind.table)} WHERE {conditions.sql} "
-        f"ORDER BY {time} DESC, id DESC LIMIT ?",
-        [*conditions.values, limit],
-    )
-    return lines_from(sql, kind, rows)
+def check_length(field: str, what: str, text: str) -> None:
+    """Refuse a search text longer than any that the record holds."""
+    if len(text) > LONGEST_TEXT:
+        raise Invalid(field, f"{what} has {len(text)} characters. Keep it to {LONGEST_TEXT}.")
 
 
 def check_limit(limit: int) -> None:
@@ -196,7 +190,8 @@ def _day(field: str, text: str) -> date:
         raise Invalid(field, f"{text!r} is not a date. Write it like 2026-11-25.") from None
 
 
-def _storable(text: str) -> bool:
+def storable(text: str) -> bool:
+    """Whether a record can hold the text, and an engine take it as a value."""
     if "\0" in text:
         return False
     try:

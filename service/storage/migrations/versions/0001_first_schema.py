@@ -51,9 +51,9 @@ def upgrade() -> None:
         postgresql_where=sa.text("gap <> ''"),
     )
     op.create_index(
-        op.f("ix_batch_lines_shop_id_job_id_finish_id_word_delta_e_2000"),
+        "ix_batch_lines_of_job",
         "batch_lines",
-        ["shop_id", "job_id", "finish_id", "word", "delta_e_2000"],
+        ["shop_id", "job_id", "finish_id", "word", "gap", "accepted", "delta_e_2000"],
         unique=False,
     )
     op.create_index(
@@ -186,9 +186,9 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_joint_lines")),
     )
     op.create_index(
-        op.f("ix_joint_lines_shop_id_job_id"),
+        "ix_joint_lines_of_job",
         "joint_lines",
-        ["shop_id", "job_id"],
+        ["shop_id", "job_id", "word", "gap", "accepted"],
         unique=False,
     )
     op.create_table(
