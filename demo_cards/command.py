@@ -25,6 +25,8 @@ def demo(data: Path | None, port: int, no_serve: bool) -> None:
     """Make an invented shop with its cards, and serve it on this machine only.
 
     A folder that holds a real shop is refused.
+
+    Example: keepcard demo --data demo-shop --port 8470
     """
     from demo_cards.folder import make_ready
     from demo_cards.load import load

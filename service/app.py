@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from service.cli.frame import CommandPorts
+    from service.cli.ports import ManifestWritten, RecordRestored, RecordStore, VerifyReport
+    from service.domain.record_file import RecordFile
     from service.domain.records.shop import ApiToken
     from service.exchange.readings import ReadingsFile
     from service.settings import Settings
@@ -33,13 +36,72 @@ def command_ports() -> CommandPorts:
     """What the command line is given of the rest of the program."""
     from service.cli.frame import CommandPorts
 
-    return CommandPorts(read_readings=_read_readings)
+    return CommandPorts(
+        read_readings=_read_readings,
+        open_store=_open_store,
+        holder_of=_holder_of,
+        serve=_serve,
+        verify=_verify,
+        backup=_backup,
+        restore=_restore,
+        job_as=_job_as,
+    )
 
 
 def _read_readings(data: bytes) -> ReadingsFile:
     from service.exchange.reading_files import read_readings
 
     return read_readings(data)
+
+
+def _open_store(data: Path, url: str | None, shop_id: str | None, read_only: bool) -> ShopStore:
+    from service.storage.database import open_store
+
+    return open_store(data, url, shop_id, read_only=read_only)
+
+
+def _holder_of(data: Path) -> str:
+    from service.storage.folder import holder_of
+
+    holder = holder_of(data)
+    return holder.address if holder else ""
+
+
+def _serve(given: Mapping[str, Any], say: Callable[[str], None]) -> None:
+    from service.settings import settings_from
+
+    serve(settings_from(given), say)
+
+
+def _verify(store: RecordStore) -> VerifyReport:
+    from service.storage.verify import verify
+
+    return verify(cast("ShopStore", store))
+
+
+def _backup(store: RecordStore, file: Path, jobs: Sequence[str] | None) -> ManifestWritten:
+    from service.storage.backup import backup
+
+    return backup(cast("ShopStore", store), file, jobs=jobs)
+
+
+def _restore(file: Path, data: Path, url: str | None) -> RecordRestored:
+    from service.storage.backup import restore
+
+    return restore(file, data, url)
+
+
+def _job_as(form: str, file: RecordFile) -> bytes:
+    if form == "csv":
+        from service.exchange.job_csv import job_csv
+
+        return job_csv(file)
+    from pydantic_core import to_json
+
+    from service.web.api.plain import plain
+    from service.web.api.whole import job_whole
+
+    return to_json(plain(job_whole(file)), indent=1)
 
 
 def create_app(settings: Settings) -> FastAPI:

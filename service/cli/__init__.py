@@ -8,6 +8,16 @@ from service.cli.frame import Entry, KeepcardGroup
 
 # Nothing but click is imported to list these; a command's module is loaded when it is run.
 COMMANDS = {
+    "demo": Entry("demo_cards.command:demo", "Make an invented shop and serve it here."),
+    "serve": Entry("service.cli.server_commands:serve", "Serve the record in a folder."),
+    "import": Entry(
+        "service.cli.import_command:import_readings", "Store and judge the readings in a file."
+    ),
+    "export": Entry("service.cli.export_command:export", "Write a whole job into a file."),
+    "verify": Entry("service.cli.record_commands:verify", "Check the record for any change."),
+    "backup": Entry("service.cli.record_commands:backup", "Write the record into one file."),
+    "restore": Entry("service.cli.record_commands:restore", "Restore a backup or an export."),
+    "token": Entry("service.cli.token_command:token", "Make an API token for a program."),
     "difference": Entry(
         "service.cli.colour_commands:difference", "Colour difference between two L*, a*, b*."
     ),

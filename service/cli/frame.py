@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
 if TYPE_CHECKING:
-    from service.cli.ports import FileRead
+    from pathlib import Path
+
+    from service.cli.ports import (
+        FileRead,
+        ManifestWritten,
+        RecordRestored,
+        RecordStore,
+        VerifyReport,
+    )
+    from service.domain.record_file import RecordFile
 
 CHECK_FAILED = 1
 CANNOT_BE_MET = 2
@@ -41,6 +50,15 @@ class CommandPorts(NamedTuple):
     """What commands need from the rest of the program: factories that import when called."""
 
     read_readings: Callable[[bytes], FileRead]
+    open_store: Callable[[Path, str | None, str | None, bool], RecordStore]
+    holder_of: Callable[[Path], str]
+    """Address of the server that holds a folder, empty when none does."""
+    serve: Callable[[Mapping[str, Any], Callable[[str], None]], None]
+    verify: Callable[[RecordStore], VerifyReport]
+    backup: Callable[[RecordStore, Path, Sequence[str] | None], ManifestWritten]
+    restore: Callable[[Path, Path, str | None], RecordRestored]
+    job_as: Callable[[str, RecordFile], bytes]
+    """A whole job as ``json`` or ``csv``."""
 
 
 def ports() -> CommandPorts:

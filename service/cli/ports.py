@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
+from service.use_cases.ports import Store
+
 Lab = tuple[float, float, float]
 
 
@@ -30,6 +32,8 @@ class SampleRead(Protocol):
     def conditions(self) -> ConditionsRead: ...
     @property
     def stage(self) -> str | None: ...
+    @property
+    def instrument(self) -> str | None: ...
     def labs_by_angle(self) -> Mapping[int | None, Sequence[Lab]]: ...
     def temperatures_c(self) -> Sequence[float]: ...
     def as_json(self) -> Mapping[str, object]: ...
@@ -54,3 +58,72 @@ class FileRead(Protocol):
     @property
     def warnings(self) -> Sequence[WarningRead]: ...
     def as_json(self) -> Mapping[str, object]: ...
+
+
+class ProblemFound(Protocol):
+    """One place where a record is not what it should be."""
+
+    @property
+    def where(self) -> str: ...
+    @property
+    def what(self) -> str: ...
+
+
+class VerifyReport(Protocol):
+    """What a verification found."""
+
+    @property
+    def ok(self) -> bool: ...
+    @property
+    def first_bad(self) -> ProblemFound | None: ...
+    @property
+    def problems(self) -> Sequence[ProblemFound]: ...
+    @property
+    def counts(self) -> Mapping[str, int]: ...
+    @property
+    def not_proved(self) -> str: ...
+
+
+class HeadNoted(Protocol):
+    """Where a chain of the journal stands."""
+
+    @property
+    def chain(self) -> str: ...
+    @property
+    def position(self) -> int: ...
+    @property
+    def hash(self) -> str: ...
+
+
+class ManifestWritten(Protocol):
+    """What a backup file says of itself."""
+
+    @property
+    def heads(self) -> Sequence[HeadNoted]: ...
+    def as_json(self) -> Mapping[str, object]: ...
+
+
+class RecordRestored(Protocol):
+    """What was restored, and that it was verified."""
+
+    @property
+    def shop_id(self) -> str: ...
+    @property
+    def heads(self) -> Sequence[HeadNoted]: ...
+    @property
+    def report(self) -> VerifyReport: ...
+
+
+class OpenDatabase(Protocol):
+    """The database behind a store."""
+
+    def close(self) -> None: ...
+
+
+class RecordStore(Store, Protocol):
+    """The record of a shop, as the command line opens it."""
+
+    @property
+    def database(self) -> OpenDatabase: ...
+    def card_by_code(self, code: str) -> tuple[str, str] | None: ...
+    def job_by_work_order(self, work_order: str) -> str | None: ...

@@ -11,7 +11,7 @@ from service.domain.records.measuring import Lab, Matrix
 from service.domain.terms import Word
 
 if TYPE_CHECKING:
-    from colour.uncertainty import UncertainDifference
+    from colour.uncertain_difference import UncertainDifference
 
 SMALL_DIFFERENCE = 5.0
 """ΔE*ab up to which CIEDE2000 is recommended (ASTM D2244); beyond it no figure is given."""
@@ -133,7 +133,8 @@ def _name(question: AngleQuestion) -> str:
 
 
 def _difference(question: AngleQuestion) -> UncertainDifference:
-    from colour.uncertainty import UncertainColour, UncertainDifference
+    from colour.uncertain_difference import UncertainDifference
+    from colour.uncertainty import UncertainColour
 
     master, card = (
         UncertainColour.from_repeats(repeats, standard_uncertainty=figure)

@@ -41,9 +41,7 @@ class RatioDeviation:
         )
 
 
-def ratio_deviations(
-    product: Product, components: Iterable[Amount]
-) -> list[RatioDeviation] | None:
+def ratio_deviations(product: Product, components: Iterable[Amount]) -> list[RatioDeviation] | None:
     """Roles off the sheet's ratio by more than its tolerance, measured against the product's own.
 
     None when the ratio cannot be checked: the sheet gives none, an amount is missing, or the

@@ -71,10 +71,7 @@ class Chains:
         pending = self.pending.work_orders.get((self.shop_id, work_order))
         if pending is not None:
             return pending
-        row = self.sql.row(
-            _NAMED.format(table="jobs", name="work_order"), (self.shop_id, work_order) * 2
-        )
-        return None if row is None else str(row[0])
+        return find_job(self.sql, self.shop_id, work_order)
 
     def _head(self, chain: str, *, lock: bool) -> tuple[int, str] | None:
         if self.sql.postgresql and not lock:
@@ -109,6 +106,12 @@ def find_card(sql: Sql, shop_id: str, code: str) -> tuple[str, str] | None:
     """Job id and card id of the card that has, or ever had, a code."""
     row = sql.row(_NAMED.format(table="cards", name="code"), (shop_id, code) * 2)
     return None if row is None else (str(row[0]), str(row[1]))
+
+
+def find_job(sql: Sql, shop_id: str, work_order: str) -> str | None:
+    """Id of the job that is, or ever was, under a work order."""
+    row = sql.row(_NAMED.format(table="jobs", name="work_order"), (shop_id, work_order) * 2)
+    return None if row is None else str(row[0])
 
 
 def head_of(chain: str, known: Known | None) -> Head:

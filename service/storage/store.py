@@ -11,7 +11,7 @@ from uuid import uuid4
 from service.domain.record_file import RecordFile
 from service.domain.records.base import check_uuid
 from service.domain.refused import Refused, Unknown
-from service.storage.chains import find_card
+from service.storage.chains import find_card, find_job
 from service.storage.journal import Head, read_file
 from service.storage.photo_files import LocalPhotos
 from service.storage.sql import Sql
@@ -107,6 +107,11 @@ class ShopStore:
         """Job id and card id of the card that has, or ever had, that code."""
         with self.reading() as sql:
             return find_card(sql, self.shop_id, code)
+
+    def job_by_work_order(self, work_order: str) -> str | None:
+        """Id of the job that is, or ever was, under that work order."""
+        with self.reading() as sql:
+            return find_job(sql, self.shop_id, work_order)
 
     def receipt(self, change_id: str) -> Receipt | None:
         """The receipt of the change under that key, None when it never came."""

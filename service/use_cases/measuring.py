@@ -115,6 +115,38 @@ def _reading(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class JobReading:
+    """A reading and the job it belongs to."""
+
+    job_id: str
+    reading: Measured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogReadings(Command):
+    """Many readings at once, as a readings file holds them: all are taken, or none."""
+
+    readings: tuple[JobReading, ...]
+
+
+@verb(*EVERYONE, doing="import readings")
+def log_readings(unit: Unit, command: LogReadings) -> None:
+    """Record every reading, then judge by each as if it had been logged by itself."""
+    if not command.readings:
+        raise Invalid("readings", "There is no reading to store. Send at least one.")
+    made: list[Reading] = []
+    for place, item in enumerate(command.readings):
+        file = unit.job(item.job_id)
+        made.append(_reading(unit, command, file, item.reading, f"reading {place}"))
+        unit.add(made[-1])
+    for reading in made:
+        if reading.card_id is not None:
+            judge_after_reading(unit, command, unit.job(reading.job_id), reading)
+        else:
+            judge_car(unit, command, unit.job(reading.job_id), reading)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LogFrame(Command):
     """Readings made together, with their joint covariance (3n by 3n, in the order given)."""
 

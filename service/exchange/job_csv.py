@@ -1,0 +1,63 @@
+"""A job's readings as CSV, one repeat a row, as ``readings_csv`` reads them back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from service.domain.card_code import grouped
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card
+from service.domain.records.job import Panel
+from service.domain.records.measuring import Reading
+from service.domain.records.spraying import Batch
+from service.exchange.csv_out import Cell, csv_bytes
+
+HEADINGS = (
+    "name",
+    "L",
+    "a",
+    "b",
+    "angle",
+    "repeat",
+    "stage",
+    "illuminant",
+    "observer",
+    "geometry",
+    "specular",
+    "temperature_c",
+    "batch",
+    "observed_at",
+    "reading_id",
+)
+
+
+def job_csv(file: RecordFile) -> bytes:
+    """Every reading of a job that was not dropped, card by card as they were read."""
+    return csv_bytes(HEADINGS, _rows(file), for_spreadsheet=True)
+
+
+def _rows(file: RecordFile) -> Iterator[tuple[Cell, ...]]:
+    for reading in file.all(Reading):
+        card = file.find(Card, reading.card_id)
+        panel = file.find(Panel, reading.panel_id)
+        batch = file.find(Batch, card.batch_id) if card else None
+        name = grouped(card.code) if card else panel.name if panel else ""
+        for angle in reading.angles:
+            for number, (lightness, a, b) in enumerate(angle.repeats, 1):
+                yield (
+                    name,
+                    lightness,
+                    a,
+                    b,
+                    angle.angle,
+                    number,
+                    reading.stage.value,
+                    reading.illuminant,
+                    reading.observer,
+                    reading.geometry,
+                    reading.specular.value if reading.specular else None,
+                    reading.surface_temperature_c,
+                    batch.number if batch else None,
+                    reading.observed_at,
+                    reading.root,
+                )
