@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from pathlib import Path
 from uuid import uuid4
 
@@ -43,15 +42,16 @@ def token(
     Example: keepcard token --data /srv/keepcard --as "Ana Manager" --for "Pat Painter"
     --role painter --label "bench instrument"
     """
+
     from service.use_cases.shop import GiveToken
-    from service.use_cases.sign_in import hash_of_token
+    from service.use_cases.sign_in import hash_of_token, new_token
 
     with opened(data, database, shop) as store:
         name = holder or person
         if name is None:
             raise Refusal("Say whose token it is: --for NAME.")
         whose = person_named(store, name)
-    secret = secrets.token_urlsafe(32)
+    secret = new_token()
     written = write(
         GiveToken(
             id=str(uuid4()),
