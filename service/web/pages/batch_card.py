@@ -30,12 +30,13 @@ from service.use_cases.queries import CardSearch
 from service.use_cases.spraying import GunSetUp
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
-from service.web.forms import Form, FormError, FormRefused
+from service.web.forms import Form
 from service.web.pages.batch_coat import used
 from service.web.pages.bench_defaults import coat_groups, last_card, newest, next_slot
 from service.web.pages.bench_forms import (
     UNITS,
     Filled,
+    Gathering,
     Kind,
     Option,
     options_of,
@@ -117,25 +118,17 @@ def card_new_now(here: Here, form: SentForm, job_id: str, batch_id: str) -> Resp
 
 
 def _command(form: Form, file: RecordFile, batch_id: str) -> LogCard:
-    errors: list[FormError] = []
-    parts: dict[str, object] = {"code": "", "coats": (), "zones": ()}
-    for name, read in (
-        ("code", lambda: _code(form)),
-        ("coats", lambda: _coats(form, batch_id)),
-        ("zones", lambda: _zones(form)),
-    ):
-        try:
-            parts[name] = read()
-        except FormRefused as refused:
-            errors += refused.errors
-        except Invalid as invalid:
-            errors.append(FormError(f"f-{invalid.field}", str(invalid)))
-    try:
-        command = form.command(LogCard, job_id=file.chain, batch_id=batch_id, **parts)
-    except FormRefused as refused:
-        raise FormRefused([*errors, *refused.errors]) from refused
-    if errors:
-        raise FormRefused(errors)
+    gathering = Gathering(form)
+    given = {
+        "job_id": file.chain,
+        "batch_id": batch_id,
+        "code": gathering.take(lambda: _code(form), ""),
+        "coats": gathering.take(lambda: _coats(form, batch_id), ()),
+        "zones": gathering.take(lambda: _zones(form), ()),
+    }
+    command = gathering.take(lambda: form.read(LogCard, "", given), None)
+    gathering.done()
+    assert command is not None, "nothing was refused"
     return command
 
 
@@ -283,7 +276,8 @@ def _start(
         start[name] = typed(getattr(model, name))
     if model.slot:
         start["slot"] = next_slot(model.slot, lambda slot: _is_taken(here, slot))
-    for row, (batch_id, role, count) in enumerate(coat_groups(file, model)[:GROUPS]):
+    groups = sorted(coat_groups(file, model), key=lambda group: group[0] != model.batch_id)
+    for row, (batch_id, role, count) in enumerate(groups[:GROUPS]):
         # What came from the last card's own pot comes from this one's now.
         same = batch_id == model.batch_id
         start[f"coats.{row}.batch_id"] = batch.root if same else batch_id

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -16,10 +17,10 @@ from service.domain.terms import CoatRole, ComponentRole
 from service.use_cases.spraying import MixBatch, Poured
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
-from service.web.forms import Form, FormError, FormRefused
+from service.web.forms import Form
 from service.web.pages.batch_ratio import RatioSaid, ratio_said, sheet_for
 from service.web.pages.bench_defaults import last_batch
-from service.web.pages.bench_forms import Filled, Option, Start, options_of, typed
+from service.web.pages.bench_forms import Filled, Gathering, Option, Start, options_of, typed
 
 router = APIRouter()
 page_rules(
@@ -84,20 +85,14 @@ def batch_new_now(here: Here, form: SentForm, job_id: str) -> Response:
 
 def _command(form: Form, shop: RecordFile, job_id: str) -> MixBatch:
     """The pot as typed; a row counts when anything but its ready choices stands in it."""
-    errors: list[FormError] = []
-    poured: list[Poured] = []
-    for row in range(_rows_typed(form)):
-        try:
-            if _is_typed(form, row):
-                poured.append(form.read(Poured, f"components.{row}."))
-        except FormRefused as refused:
-            errors += refused.errors
-    try:
-        command = form.command(MixBatch, job_id=job_id, components=tuple(poured))
-    except FormRefused as refused:
-        raise FormRefused([*refused.errors, *errors]) from refused
-    if errors:
-        raise FormRefused(errors)
+    gathering = Gathering(form)
+    rows = [row for row in range(_rows_typed(form)) if _is_typed(form, row)]
+    read = [gathering.take(partial(form.read, Poured, f"components.{row}."), None) for row in rows]
+    poured = tuple(one for one in read if one is not None)
+    given = {"job_id": job_id, "components": poured}
+    command = gathering.take(lambda: form.read(MixBatch, "", given), None)
+    gathering.done()
+    assert command is not None, "nothing was refused"
     sheet = sheet_for(shop, command.product_id, command.components)
     return replace(command, product_id=sheet.root if sheet else None)
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from enum import StrEnum
+from functools import partial
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,7 @@ from service.web.filters import UNIT_FACTORS
 from service.web.forms import Form, FormError, FormRefused
 
 D = TypeVar("D")
+E = TypeVar("E")
 
 Start = Mapping[str, str | Sequence[str]]
 """What a form starts with, by the names of its fields; several values for a set of boxes."""
@@ -62,6 +64,28 @@ class Filled:
             return value in self.form.values(name)
         given = self.start.get(name, ())
         return value == given if isinstance(given, str) else value in given
+
+
+class Gathering:
+    """Reads the parts of a form one by one and remembers every refusal, in order."""
+
+    def __init__(self, form: Form) -> None:
+        self._form = form
+        self._failed = False
+
+    def take(self, read: Callable[[], D], otherwise: E) -> D | E:
+        """What a part reads as; ``otherwise`` when it is refused, for the reading to go on."""
+        try:
+            return read()
+        except (Invalid, FormRefused) as refusal:
+            self._form.refuse(refusal)
+            self._failed = True
+            return otherwise
+
+    def done(self) -> None:
+        """Refuse the form when any part was refused."""
+        if self._failed:
+            raise FormRefused(self._form.errors)
 
 
 class Kind(StrEnum):
@@ -119,23 +143,16 @@ def read_with_units(
     form: Form, kind: type[D], prefix: str, units: Mapping[str, Kind], **fixed: Any
 ) -> D:
     """A dataclass from a form some of whose numbers were typed in a unit of choice."""
-    errors: list[FormError] = []
     given = dict(fixed)
+    gathering = Gathering(form)
     for name, measures in units.items():
-        try:
-            number = in_kept_unit(form, prefix + name, measures)
-        except Invalid as invalid:
-            errors.append(FormError(f"f-{prefix}{name}", str(invalid)))
-            continue
-        if number is not None:
+        number = gathering.take(partial(in_kept_unit, form, prefix + name, measures), None)
+        # A refused number is not asked for again as one that is missing.
+        if number is not None or form.error(prefix + name):
             given[name] = number
-    wrong = {error.field.removeprefix(f"f-{prefix}") for error in errors}
-    try:
-        found = form.read(kind, prefix, {**dict.fromkeys(wrong), **given})
-    except FormRefused as refused:
-        raise FormRefused([*errors, *refused.errors]) from refused
-    if errors:
-        raise FormRefused(errors)
+    found = gathering.take(lambda: form.read(kind, prefix, given), None)
+    gathering.done()
+    assert found is not None, "nothing was refused"
     return found
 
 

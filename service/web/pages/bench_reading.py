@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -14,7 +15,7 @@ from service.domain.lookups import policy_in_force
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Finish
-from service.domain.records.measuring import AngleReading, Reading
+from service.domain.records.measuring import AngleReading, Lab, Reading
 from service.domain.records.shop import Instrument
 from service.domain.records.spraying import Bake, Batch
 from service.domain.refused import Invalid, Refused
@@ -22,9 +23,17 @@ from service.domain.terms import Specular, Stage
 from service.use_cases.measuring import LogReading, Measured
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
-from service.web.forms import Form, FormError, FormRefused
+from service.web.forms import Form
 from service.web.pages.bench_defaults import reading_like, stage_reached
-from service.web.pages.bench_forms import UNITS, Filled, Kind, Option, Start, read_with_units
+from service.web.pages.bench_forms import (
+    UNITS,
+    Filled,
+    Gathering,
+    Kind,
+    Option,
+    Start,
+    read_with_units,
+)
 
 router = APIRouter()
 page_rules(
@@ -117,58 +126,52 @@ def reading_new_now(here: Here, form: SentForm, code: str) -> Response:
 
 
 def _measured(form: Form, file: RecordFile, card_id: str) -> Measured:
-    errors: list[FormError] = []
-    angles: tuple[AngleReading, ...] = ()
-    try:
-        angles = _angles(form, _asked(file, file.get(Card, card_id), form))
-    except FormRefused as refused:
-        errors += refused.errors
-    try:
-        measured: Measured = read_with_units(
+    asked = _asked(file, file.get(Card, card_id))
+    gathering = Gathering(form)
+    angles = gathering.take(lambda: _angles(form, asked), ())
+    measured = gathering.take(
+        lambda: read_with_units(
             form,
             Measured,
             "reading.",
             {"surface_temperature_c": Kind.TEMPERATURE},
             card_id=card_id,
             angles=angles,
-        )
-    except FormRefused as refused:
-        raise FormRefused([*errors, *refused.errors]) from refused
-    if errors:
-        raise FormRefused(errors)
+        ),
+        None,
+    )
+    gathering.done()
+    assert measured is not None, "nothing was refused"
     return measured
 
 
 def _angles(form: Form, asked: Sequence[AngleAsked]) -> tuple[AngleReading, ...]:
     """The repeats that were typed, angle by angle; a repeat must be whole."""
-    errors: list[FormError] = []
+    gathering = Gathering(form)
     found: list[AngleReading] = []
     for one in asked:
-        repeats: list[tuple[float, float, float]] = []
-        for repeat in range(REPEATS):
-            try:
-                lab = _repeat(form, one, repeat)
-            except Invalid as invalid:
-                errors.append(FormError(f"f-{invalid.field}", str(invalid)))
-                continue
-            if lab is not None:
-                repeats.append(lab)
+        read = [
+            gathering.take(partial(_repeat, form, one, repeat), None) for repeat in range(REPEATS)
+        ]
+        repeats = tuple(lab for lab in read if lab is not None)
         if repeats:
-            try:
-                found.append(AngleReading(angle=one.angle, repeats=tuple(repeats)))
-            except Invalid as invalid:
-                errors.append(FormError(f"f-lab.{one.key}.0.L", str(invalid)))
-    if errors:
-        raise FormRefused(errors)
+            reading = gathering.take(partial(_at_angle, one, repeats), None)
+            found += [reading] if reading is not None else []
+    gathering.done()
     if not found:
         name = f"lab.{asked[0].key}.0.L"
-        raise FormRefused(
-            [FormError(f"f-{name}", "No colour was typed. Enter at least one L*, a*, b*.")]
-        )
+        raise Invalid(name, "No colour was typed. Enter at least one L*, a*, b*.")
     return tuple(found)
 
 
-def _repeat(form: Form, asked: AngleAsked, repeat: int) -> tuple[float, float, float] | None:
+def _at_angle(asked: AngleAsked, repeats: tuple[Lab, ...]) -> AngleReading:
+    try:
+        return AngleReading(angle=asked.angle, repeats=repeats)
+    except Invalid as invalid:
+        raise Invalid(f"lab.{asked.key}.0.L", str(invalid)) from invalid
+
+
+def _repeat(form: Form, asked: AngleAsked, repeat: int) -> Lab | None:
     names = [f"lab.{asked.key}.{repeat}.{axis}" for axis in AXES]
     values = [form.number(name) for name in names]
     if all(value is None for value in values):
@@ -184,8 +187,8 @@ def _repeat(form: Form, asked: AngleAsked, repeat: int) -> tuple[float, float, f
     return (l, a, b)
 
 
-def _asked(file: RecordFile, card: Card, form: Form) -> tuple[AngleAsked, ...]:
-    """The angles to type: those the finish is judged at, and any further one asked for."""
+def _asked(file: RecordFile, card: Card) -> tuple[AngleAsked, ...]:
+    """The angles to type: those the finish is judged at, or the one of a solid."""
     finish = file.get(Finish, card.finish_id)
     angles: list[int | None] = list(required_angles(finish, policy_in_force(file, finish.root)))
     return tuple(
@@ -207,7 +210,7 @@ def _page(
     zones = file.by(Zone, "card_id", card.root)
     like = reading_like(file, card)
     instruments = here.store.shop().all(Instrument)
-    angles = _asked(file, card, form)
+    angles = _asked(file, card)
     start = _start(file, card, zones, like, instruments, zone_id, len(angles) > 1)
     return ReadingNewPage(
         frame=frame,

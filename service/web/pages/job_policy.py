@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -16,8 +16,8 @@ from service.domain.refused import Invalid, Refused
 from service.use_cases.job import Limits, SetPolicy
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
-from service.web.forms import Form, FormError, FormRefused
-from service.web.pages.bench_forms import Filled, Option, typed, words
+from service.web.forms import Form
+from service.web.pages.bench_forms import Filled, Gathering, Option, typed, words
 from service.web.pages.bench_views import person_name
 
 router = APIRouter()
@@ -90,46 +90,42 @@ def policy_edit_now(here: Here, form: SentForm, job_id: str, finish_id: str) -> 
 
 
 def _command(form: Form, file: RecordFile, finish_id: str) -> SetPolicy:
-    before = policy_in_force(file, finish_id)
-    errors: list[FormError] = []
-    widening: dict[str, float] = dict(before.widening)
-    for code in GRADES:
-        try:
-            number = form.number(f"widening.{code}")
-            if number is not None and not 0 <= number <= 5:
-                raise Invalid(f"widening.{code}", f"It cannot widen by {number:g}. Enter 0 to 5.")
-        except Invalid as invalid:
-            errors.append(FormError(f"f-{invalid.field}", str(invalid)))
-            continue
-        widening.pop(code, None)
-        if number:
-            widening[code] = number
-    risk = _risk(form, errors)
-    try:
-        limits: Limits = form.read(
-            Limits, "", {"grades": _grades(form), "widening": widening, "risk": risk}
-        )
-        command = form.command(SetPolicy, job_id=file.chain, finish_id=finish_id, limits=limits)
-    except FormRefused as refused:
-        raise FormRefused([*refused.errors, *errors]) from refused
-    if errors:
-        raise FormRefused(errors)
+    gathering = Gathering(form)
+    given = {
+        "risk": gathering.take(lambda: _risk(form), 0.05),
+        "grades": _grades(form),
+        "widening": {
+            code: figure
+            for code in GRADES
+            if (figure := gathering.take(partial(_widening, form, code), 0.0))
+        },
+    }
+    limits = gathering.take(lambda: form.read(Limits, "", given), Limits())
+    fixed = {"job_id": file.chain, "finish_id": finish_id, "limits": limits}
+    command = gathering.take(lambda: form.read(SetPolicy, "", fixed), None)
+    gathering.done()
+    assert command is not None, "nothing was refused"
     return command
 
 
-def _risk(form: Form, errors: list[FormError]) -> float:
+def _widening(form: Form, code: str) -> float:
+    """By how much a noted reason widens the uncertainty, 0 when nothing was typed."""
+    number = form.number(f"widening.{code}") or 0.0
+    if not 0 <= number <= 5:
+        raise Invalid(f"widening.{code}", f"It cannot widen by {number:g}. Enter 0 to 5.")
+    return number
+
+
+def _risk(form: Form) -> float:
     """The risk as a share; it is typed in per cent."""
-    try:
-        percent = form.number("risk_percent")
-        if percent is None or not 0.1 <= percent <= 25:
-            raise Invalid("risk_percent", "The risk must lie between 0.1 % and 25 %. Enter it.")
-    except Invalid as invalid:
-        errors.append(FormError(f"f-{invalid.field}", str(invalid)))
-        return 0.05
+    percent = form.number("risk_percent")
+    if percent is None or not 0.1 <= percent <= 25:
+        shown = "" if percent is None else f", not {percent:g} %"
+        raise Invalid("risk_percent", f"The risk lies between 0.1 % and 25 %{shown}. Enter it.")
     return percent / 100
 
 
-def _grades(form: Form) -> Mapping[str, str]:
+def _grades(form: Form) -> dict[str, str]:
     """The reasons graded otherwise than the shop starts with."""
     chosen = {code: form.value(f"grade.{code}", grade) for code, grade in GRADES.items()}
     return {code: grade for code, grade in chosen.items() if grade and grade != GRADES[code]}

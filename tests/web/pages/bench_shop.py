@@ -7,13 +7,13 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
-from uuid import uuid4
 
 from starlette.testclient import TestClient
 
 from service.app import create_app
-from service.domain.records.shop import Person
-from service.domain.terms import ComponentRole, FinishKind, JointKind, Role, Specular
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card
+from service.domain.terms import ComponentRole, FinishKind, JointKind, Specular
 from service.settings import Settings
 from service.storage.database import Database, open_database
 from service.use_cases import job, shop, spraying
@@ -267,23 +267,49 @@ class BenchShop:
         hand = self.hand
         finish.setdefault("coats_to_hide", 3)
         hand.open(kind, **finish)
-        hand.wing, hand.door = hand.panel("Left wing", y=0.0), hand.panel("Left door", y=1.0)  # type: ignore[attr-defined]
-        hand.gap = hand.on_job(  # type: ignore[attr-defined]
-            job.AddJoint,
-            kind=JointKind.GAP,
-            panel_a=hand.wing,  # type: ignore[attr-defined]
-            panel_b=hand.door,  # type: ignore[attr-defined]
+        self.wing, self.door = hand.panel("Left wing", y=0.0), hand.panel("Left door", y=1.0)
+        self.gap = hand.on_job(
+            job.AddJoint, kind=JointKind.GAP, panel_a=self.wing, panel_b=self.door
         )
         return hand.job_id
 
-    def people(self) -> list[Person]:
-        return self.store.shop().all(Person)
+    def batch_with_card(self, panel: str = "", lab: Lab | None = None, **fields: Any) -> Sprayed:
+        """A pot, its coats on a panel, its card, and a reading of it where a colour is given."""
+        hand = self.hand
+        batch = hand.batch(components=COMPONENTS, **fields)
+        if panel:
+            hand.spray(batch, panel_ids=(panel,))
+        card = hand.card(batch, slot=f"A-{len(hand.file.all(Card)) + 1}")
+        hand.bake(card)
+        reading = hand.read(card, lab) if lab is not None else ""
+        return Sprayed(batch, card, hand.file.get(Card, card).code, reading)
+
+    @property
+    def file(self) -> RecordFile:
+        """The file of the job at hand."""
+        return self.hand.file
+
+    def at(self, path: str = "") -> str:
+        """An address under the job at hand."""
+        return f"/jobs/{self.hand.job_id}{path}"
 
 
+@dataclass(frozen=True, slots=True)
+class Sprayed:
+    """A batch with its card."""
+
+    batch: str
+    card: str
+    code: str
+    reading: str
+
+
+Lab = tuple[float, float, float]
 COMPONENTS = (
     spraying.Poured(product="Deep basecoat", role=ComponentRole.BASE, lot="B-77", amount=400.0),
     spraying.Poured(product="Thin reducer", role=ComponentRole.REDUCER, lot="R-3", amount=200.0),
 )
+DARK_RED = (32.0, 38.0, 20.0)
 
 PLANNED = {
     "card": "/c/{code}",
@@ -300,10 +326,3 @@ def _stand_in_for_pages_to_come(app: Any) -> None:
     paths = app.state.links._paths
     for name, path in PLANNED.items():
         paths.setdefault(name, path)
-
-
-def new_id() -> str:
-    return str(uuid4())
-
-
-PAINTER = Role.PAINTER
