@@ -1,9 +1,9 @@
 """Card codes: eight characters that are hard to misread, and one that catches a typo.
 
 The eight come from Crockford's base 32 (no I, L, O, U). The ninth is the check character of
-ISO/IEC 7064 MOD 37,36, which catches every single wrong character and every swap of two
-neighbours. Codes whose check character would be I, L, O or U are never given out, so what is
-typed can be read with O as 0 and I or L as 1.
+ISO/IEC 7064 MOD 37-2, which catches every single wrong character and every swap of two
+neighbours. Codes whose check character would be I, L, O, U or * are never given out, so what
+is typed can be read with O as 0 and I or L as 1.
 """
 
 from __future__ import annotations
@@ -14,18 +14,17 @@ from collections.abc import Callable
 from service.domain.refused import Invalid
 
 CARD_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
-CHECK_ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+CHECK_ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*"
 LENGTH = 9
 _MISREAD = str.maketrans({"O": "0", "I": "1", "L": "1", "-": "", " ": ""})
 
 
 def check_character(characters: str) -> str:
-    """Check character of ISO/IEC 7064 MOD 37,36 for characters 0-9 and A-Z."""
-    product = 36
+    """Check character of ISO/IEC 7064 MOD 37-2 for characters 0-9 and A-Z."""
+    total = 0
     for character in characters:
-        total = (product + CHECK_ALPHABET.index(character)) % 36 or 36
-        product = total * 2 % 37
-    return CHECK_ALPHABET[(37 - product) % 36]
+        total = (total + CHECK_ALPHABET.index(character)) * 2 % 37
+    return CHECK_ALPHABET[(1 - total) % 37]
 
 
 def new_card_code(choose: Callable[[str], str] = secrets.choice) -> str:

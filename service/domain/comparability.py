@@ -90,7 +90,12 @@ def reasons_against(file: RecordFile, finish: Finish, a: Specimen, b: Specimen) 
         *_warmth(a, b),
     ]
     graded = [
-        Reason(code, Grade(policy.grades.get(code, GRADES[code])), text, remedy)
+        Reason(
+            code,
+            Grade(policy.grades.get(code, GRADES[code])),
+            text[:1].upper() + text[1:],
+            remedy,
+        )
         for code, text, remedy in found
     ]
     return sorted(graded, key=lambda reason: list(Grade).index(reason.grade))
