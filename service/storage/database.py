@@ -194,11 +194,13 @@ class Database:
         """Finish what is being written, note the heads, give the folder back."""
         with self._writer_lock:
             writer, self._writer = self._writer, None
-        if writer is not None:
-            writer.close()
-        self.note_heads()
-        self._readers.close()
-        self._release()
+        try:
+            if writer is not None:
+                writer.close()
+            self.note_heads()
+        finally:
+            self._readers.close()
+            self._release()
 
     def _must_write(self) -> None:
         if self.read_only:

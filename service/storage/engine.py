@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +17,8 @@ from service.storage.sql import Sql
 
 BUSY_MILLISECONDS = 10_000
 STATEMENT_CACHE = 512
+IDLE_SECONDS = 5.0
+"""A PostgreSQL connection that lay unused for longer is asked whether it still is one."""
 
 
 class CannotOpen(Refused):
@@ -162,7 +165,7 @@ class Pool:
         self._connect = connect
         self._postgresql = postgresql
         self._keep = keep
-        self._free: list[Sql] = []
+        self._free: list[tuple[Sql, float]] = []
         self._lock = threading.Lock()
         self._closed = False
 
@@ -172,7 +175,9 @@ class Pool:
         with self._lock:
             if self._closed:
                 raise CannotOpen("The record is closed. Open it again.")
-            sql = self._free.pop() if self._free else None
+            sql, since = self._free.pop() if self._free else (None, 0.0)
+        if sql is not None and self._postgresql and time.monotonic() - since > IDLE_SECONDS:
+            sql = _if_alive(sql)
         if sql is None:
             sql = Sql(self._connect(), postgresql=self._postgresql)
         try:
@@ -182,7 +187,7 @@ class Pool:
             raise
         with self._lock:
             if not self._closed and len(self._free) < self._keep:
-                self._free.append(sql)
+                self._free.append((sql, time.monotonic()))
                 return
         sql.connection.close()
 
@@ -191,5 +196,15 @@ class Pool:
         with self._lock:
             self._closed = True
             free, self._free = self._free, []
-        for sql in free:
+        for sql, _ in free:
             sql.connection.close()
+
+
+def _if_alive(sql: Sql) -> Sql | None:
+    """The connection, None when the server has ended it meanwhile."""
+    try:
+        sql.row("SELECT 1")
+    except Exception:
+        sql.connection.close()
+        return None
+    return sql

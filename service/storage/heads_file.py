@@ -50,17 +50,26 @@ class HeadsFile:
         return bool(self._moved)
 
     def write(self, *, durable: bool = False) -> None:
-        """Write what moved since the last time; ``durable`` waits for the disk."""
+        """Write what moved since the last time; ``durable`` waits for the disk.
+
+        The changes it tells of are committed whatever becomes of the note: without ``durable``
+        a full disk is passed over, and what could not be noted is noted next time.
+        """
         with self._lock:
-            moved, self._moved = self._moved, {}
             self._written_at = time.monotonic()
-            if not moved and not durable:
+            if not self._moved and not durable:
                 return
-            with self._path.open("a", encoding="utf-8") as file:
-                file.write("".join(_line(head) for head in moved.values()))
-                if durable:
+            try:
+                with self._path.open("a", encoding="utf-8") as file:
+                    file.write("".join(_line(head) for head in self._moved.values()))
                     file.flush()
-                    os.fsync(file.fileno())
+                    if durable:
+                        os.fsync(file.fileno())
+            except OSError:
+                if durable:
+                    raise
+                return
+            self._moved = {}
 
     def _compact(self) -> None:
         latest: dict[str, Head] = {}

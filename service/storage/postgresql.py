@@ -67,12 +67,8 @@ class PostgresqlWriter:
             return receipt, {c: Head(c, k.position, k.hash) for c, k in pending.known.items()}
 
         receipt, heads = self.run(make)
-        if self._heads is not None and heads:
-            try:
-                self._heads.note(heads.values())
-            except OSError:
-                # The change is committed and stays so; the note is made up for later.
-                pass
+        if self._heads is not None:
+            self._heads.note(heads.values())
         return receipt
 
     def run(self, work: Callable[[Sql], T]) -> T:
@@ -108,8 +104,6 @@ class PostgresqlWriter:
         if threads is not None:
             threads.shutdown()
         self._pool.close()
-        if self._heads is not None:
-            self._heads.write(durable=True)
 
 
 def _limit(error: Exception) -> int:

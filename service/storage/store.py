@@ -38,6 +38,10 @@ class ShopStore:
         """The shop this store is open for."""
         return self._shop_id
 
+    def close(self) -> None:
+        """Close the database under it."""
+        self.database.close()
+
     @property
     def photos(self) -> LocalPhotos:
         """The photo files beside the record."""

@@ -122,8 +122,6 @@ class SqliteWriter:
             self._write(group)
             if last:
                 break
-        if self._heads is not None:
-            self._heads.write(durable=True)
 
     def _next(self) -> _Request | None:
         if self._heads is not None and self._heads.waiting:
@@ -158,12 +156,8 @@ class SqliteWriter:
             self._cache.put(chain, known)
         for request in done:
             request.future.set_result(request.answer)
-        if self._heads is not None and pending.known:
-            try:
-                self._heads.note(Head(c, k.position, k.hash) for c, k in pending.known.items())
-            except OSError:
-                # The changes are on disk and acknowledged; the note is made up for later.
-                pass
+        if self._heads is not None:
+            self._heads.note(Head(c, k.position, k.hash) for c, k in pending.known.items())
 
     def _carry_out(self, group: list[_Request], pending: Pending) -> list[_Request]:
         """Do the work of each request; gives those that were not refused."""
