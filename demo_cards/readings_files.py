@@ -32,11 +32,17 @@ def files() -> dict[str, bytes]:
 
 def _deep_fir() -> str:
     """Two dark cards at one angle, eight times each: one a row, decimal commas, byte order mark."""
-    lines = [SAID, "Card;Reading;L*(D65/10°);a*(D65/10°);b*(D65/10°);Geometry;Stage;Temp C"]
+    lines = [
+        SAID,
+        "Card;Reading;L*(D65/10°);a*(D65/10°);b*(D65/10°);Geometry;Stage;Temp C;Instrument",
+    ]
+    instrument = _instrument(1)
     for card in ("9", "10"):
         for number, labs in _readings("Deep Fir", card, Stage.BAKED, 8):
             numbers = ";".join(_comma(value) for value in labs[None])
-            lines.append(f"{grouped(code_of(card))};{number};{numbers};45:0;baked;22,8")
+            lines.append(
+                f"{grouped(code_of(card))};{number};{numbers};45:0;baked;22,8;{instrument}"
+            )
     return "\n".join(lines) + "\n"
 
 
@@ -45,13 +51,15 @@ def _frost_lake_wide() -> str:
     headings = [f"{part} {angle}°" for angle in (15, 45, 110) for part in ("L*", "a*", "b*")]
     lines = [
         SAID,
-        f"Name;Repeat;{';'.join(headings)};Illuminant;Observer;Geometry;Stage;Temperature C",
+        f"Name;Repeat;{';'.join(headings)};Illuminant;Observer;Geometry;Stage;Temperature C;"
+        "Instrument",
     ]
+    instrument = _instrument(0)
     for card in ("4", "7"):
         for number, labs in _readings("Frost Lake", card, Stage.POLISHED, 3):
             numbers = ";".join(_comma(v) for angle in (15, 45, 110) for v in labs[angle])
             name = grouped(code_of(card))
-            lines.append(f"{name};{number};{numbers};D65;10;multi-angle;polished;22,5")
+            lines.append(f"{name};{number};{numbers};D65;10;multi-angle;polished;22,5;{instrument}")
     return "\n".join(lines) + "\n"
 
 
@@ -63,6 +71,7 @@ def _frost_lake_long() -> str:
         "# observer: 10",
         "# geometry: multi-angle",
         "# stage: polished",
+        f"# instrument: {_instrument(0)}",
         "name,repeat,angle,L,a,b,temperature_c",
     ]
     for number, labs in _readings("Frost Lake", "6", Stage.POLISHED, 4):
@@ -82,6 +91,11 @@ def _readings(finish: str, card: str, stage: Stage, repeats: int) -> Iterator[tu
     angles = angles_read(kinds[finish] != "solid", finish, stage, card, repeats, name)
     for number in range(repeats):
         yield number + 1, {one.angle: one.repeats[number] for one in angles}
+
+
+def _instrument(place: int) -> str:
+    """The name an instrument is registered under."""
+    return str(told("cast")["instruments"][place]["name"])
 
 
 def _comma(value: float) -> str:

@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
 from dataclasses import fields
 from pathlib import Path
+from urllib.error import URLError
+from urllib.request import urlopen
 
 import pytest
 from click.testing import CliRunner, Result
@@ -13,6 +22,8 @@ from demo_cards.load import people
 from service.cli.frame import Entry, KeepcardGroup
 from service.settings import Settings
 from service.storage.database import open_database
+
+PATIENCE_SECONDS = 120  # only ever waited out by a server that does not come up
 
 
 def run(*arguments: str) -> Result:
@@ -77,3 +88,41 @@ def test_without_a_folder_it_makes_one_and_serves_it_here_only(
 def test_its_usual_port_is_the_services_own():
     (port,) = (field.default for field in fields(Settings) if field.name == "port")
     assert command.DEFAULT_PORT == port
+
+
+def test_it_serves_the_demo_until_it_is_stopped(tmp_path: Path):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            "from demo_cards.command import demo; demo()",
+            *("--data", str(tmp_path / "demo"), "--port", str(port)),
+        ],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        text=True,
+    )
+    try:
+        answer = _first_answer(server, f"http://127.0.0.1:{port}/healthz")
+    finally:
+        server.send_signal(signal.SIGINT)
+        said, _ = server.communicate(timeout=PATIENCE_SECONDS)
+    assert json.loads(answer)["status"] == "ok"
+    assert f"http://127.0.0.1:{port}" in said
+    assert "Traceback" not in said
+
+
+def _first_answer(server: subprocess.Popen[str], address: str) -> bytes:
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    while time.monotonic() < deadline and server.poll() is None:
+        try:
+            with urlopen(address, timeout=5) as response:
+                content: bytes = response.read()
+                return content
+        except URLError:
+            time.sleep(0.1)
+    raise AssertionError(f"{address} never answered")

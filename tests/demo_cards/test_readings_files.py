@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
-from uuid import uuid4
+from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 from demo_cards.names import id_of
 from demo_cards.readings_files import FOLDER, files
-from demo_cards.script import job_id, person_id
+from demo_cards.script import job_id
+from service.app import command_ports
+from service.cli import cli
 from service.domain.card_code import read_card_code
 from service.domain.lookups import verdict_on_batch
-from service.domain.records.measuring import AngleReading
+from service.domain.records.measuring import Verdict
+from service.domain.records.shop import Instrument
 from service.domain.terms import Word
 from service.exchange.reading_files import read_readings
 from service.storage.database import open_database
-from service.use_cases import all_verbs  # noqa: F401  read for the verbs it registers
-from service.use_cases.command import perform
-from service.use_cases.measuring import LogReading, Measured
 from tests.demo_cards.conftest import Told
 
 
@@ -43,31 +45,43 @@ def test_each_sample_is_a_card_of_the_demo_with_its_conditions_stated(demo: Told
         assert (sample.conditions.illuminant, sample.conditions.observer) == ("D65", 10)
         assert sample.conditions.geometry in ("45:0", "multi-angle")
         assert sample.stage is not None
+        instruments = {one.name for one in demo.store.shop().all(Instrument)}
+        assert sample.instrument in instruments
     assert not [w.code for w in file.warnings if w.code.endswith("not_stated")]
 
 
+def imported(name: str, folder: Path) -> dict[str, Any]:
+    """What ``keepcard import`` says of a file it took in as the refinisher."""
+    result = CliRunner().invoke(
+        cli,
+        ["import", str(FOLDER / name), "--data", str(folder), "--as", "Anselm Quill", "--json"],
+        obj=command_ports(),
+    )
+    assert result.exit_code == 0, result.output
+    said: dict[str, Any] = json.loads(result.stdout)
+    return said
+
+
 def test_reading_the_dark_cards_again_settles_both(demo_copy: Callable[[], Path]):
-    file = read_readings(files()["deep-fir-again.csv"])
-    with open_database(demo_copy()) as database:
-        store = database.store()
-        for sample in file.samples:
-            found = store.card_by_code(read_card_code(sample.name or ""))
-            assert found is not None and sample.stage is not None
-            reading = Measured(
-                stage=sample.stage,
-                illuminant=sample.conditions.illuminant or "",
-                observer=sample.conditions.observer or 0,
-                geometry=sample.conditions.geometry,
-                angles=tuple(
-                    AngleReading(angle=angle, repeats=labs)
-                    for angle, labs in sample.labs_by_angle().items()
-                ),
-                card_id=found[1],
-                surface_temperature_c=sample.readings[0].surface_temperature_c,
-            )
-            command = LogReading(id=str(uuid4()), job_id=found[0], reading=reading)
-            perform(store, person_id("refinisher"), command)
-        van = store.job(job_id("van"))
-        for number in (9, 10):
-            verdict = verdict_on_batch(van, id_of("van", "batch", number))
-            assert verdict is not None and verdict.word is Word.BLENDS
+    folder = demo_copy()
+    imported("deep-fir-again.csv", folder)
+    with open_database(folder, read_only=True) as database:
+        van = database.store().job(job_id("van"))
+    for number in (9, 10):
+        verdict = verdict_on_batch(van, id_of("van", "batch", number))
+        assert verdict is not None and verdict.word is Word.BLENDS
+
+
+@pytest.mark.parametrize("name", ["frost-lake-corner.csv", "frost-lake-bonnet.csv"])
+def test_reading_the_light_cards_again_changes_no_word(demo_copy: Callable[[], Path], name: str):
+    folder = demo_copy()
+    before = words(folder)
+    imported(name, folder)
+    assert words(folder) == before
+
+
+def words(folder: Path) -> dict[str, Word]:
+    """The word of each batch and joint of the van."""
+    with open_database(folder, read_only=True) as database:
+        van = database.store().job(job_id("van"))
+    return {v.joint_id or v.batch_id or "": v.word for v in van.all(Verdict)}
