@@ -34,13 +34,14 @@ def demo(data: Path | None, port: int, no_serve: bool) -> None:
     with _folder(data, keep=no_serve) as folder:
         make_ready(folder)
         entries = load(folder)
-        click.echo(_welcome(folder, entries, None if no_serve else f"http://127.0.0.1:{port}"))
-        if data is None and not no_serve:
-            click.echo("This folder goes when you stop the server. Give --data DIR to keep it.")
+        click.echo(_welcome(folder, entries))
         if not no_serve:
+            stays = "" if data else " The folder goes then; give --data DIR to keep it."
+            click.echo(f"Ctrl+C stops the server.{stays}")
             from service.app import serve
             from service.settings import Settings
 
+            # It says the address once the record is open and the address is known to be good.
             serve(Settings(data_dir=folder, host="127.0.0.1", port=port), say=click.echo)
 
 
@@ -55,7 +56,7 @@ def _folder(data: Path | None, keep: bool) -> Iterator[Path]:
             yield Path(made)
 
 
-def _welcome(folder: Path, entries: int, address: str | None) -> str:
+def _welcome(folder: Path, entries: int) -> str:
     from demo_cards.load import people
 
     width = max(len(person.name) for person in people())
@@ -68,7 +69,6 @@ def _welcome(folder: Path, entries: int, address: str | None) -> str:
             f"  {person.name.ljust(width)}  {', '.join(person.roles).ljust(10)}  {person.password}"
             for person in people()
         ),
+        "",
     ]
-    if address is not None:
-        lines += ["", f"Open {address} (this machine only). Ctrl+C stops it."]
     return "\n".join(lines)
