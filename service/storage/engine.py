@@ -106,6 +106,9 @@ def connect_sqlite(choice: SqliteChoice, file: Path, *, writing: bool) -> Any:
     ]
     if writing:
         settings.append(("journal_mode", choice.journal_mode, choice.journal_mode))
+        # A card touches some 25 pages, so SQLite's own 1000 would have every fortieth card wait
+        # for a checkpoint; 4000 are 16 MiB of log.
+        settings.append(("wal_autocheckpoint", 4000, 4000))
         settings.append(("synchronous", choice.synchronous, _SYNCHRONOUS[choice.synchronous]))
     else:
         settings.append(("query_only", "ON", 1))
