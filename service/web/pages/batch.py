@@ -12,7 +12,13 @@ from starlette.responses import Response
 from service.domain.card_code import grouped
 from service.domain.findings import findings_of
 from service.domain.line_making import batch_gap
-from service.domain.lookups import cards_of_batch, master_in_force, readings_of_card, whereabouts
+from service.domain.lookups import (
+    cards_of_batch,
+    master_in_force,
+    panels_of_batch,
+    readings_of_card,
+    whereabouts,
+)
 from service.domain.mixing import pot_life_ends
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
@@ -20,7 +26,7 @@ from service.domain.records.job import Area, Finish, Job, Panel
 from service.domain.records.measuring import Master, Reading, Verdict
 from service.domain.records.spraying import Batch, Coat, Component
 from service.domain.sentences import READABLE, Readable, readable_when
-from service.domain.terms import ComponentRole
+from service.domain.terms import CoatRole, ComponentRole, Word
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
 from service.web.pages.batch_ratio import RatioSaid, ratio_said
@@ -29,7 +35,6 @@ from service.web.pages.bench_views import (
     Action,
     FindingShown,
     VerdictShown,
-    allowed,
     finding_shown,
     person_name,
     verdict_shown,
@@ -99,6 +104,7 @@ class BatchPage:
     gap: str
     verdict: VerdictShown | None
     is_master: bool
+    on_panels: tuple[str, ...]
     readable: str
     readable_at: datetime | None
     swatches: tuple[SwatchShown, SwatchShown] | None
@@ -147,6 +153,7 @@ def batch_page(here: PageContext, file: RecordFile, batch_id: str, saved: str = 
         gap=batch_gap(file, batch),
         verdict=verdict_shown(here, newest) if newest else None,
         is_master=master is not None and master.card_id in card_ids,
+        on_panels=tuple(panel.name for panel in panels_of_batch(file, batch.root)),
         readable=READABLE[waiting.stage] if waiting else "",
         readable_at=waiting.at if waiting else None,
         swatches=_swatches(file, newest),
@@ -165,7 +172,7 @@ def batch_page(here: PageContext, file: RecordFile, batch_id: str, saved: str = 
         coats=tuple(coats_shown(file, shop, file.by(Coat, "batch_id", batch.root))),
         cards=tuple(_card(here, file, shop, card) for card in cards),
         history=tuple(verdict_shown(here, v) for v in reversed(verdicts[:-1])),
-        actions=_actions(here, file, batch, cards),
+        actions=_actions(here, file, batch, cards, newest.word if newest else None),
         correct_href=here.link("correct", job_id=file.chain, table="batches", record_id=batch.root),
     )
 
@@ -256,29 +263,30 @@ def _card(here: PageContext, file: RecordFile, shop: RecordFile, card: Card) -> 
 
 
 def _actions(
-    here: PageContext, file: RecordFile, batch: Batch, cards: Sequence[Card]
+    here: PageContext, file: RecordFile, batch: Batch, cards: Sequence[Card], word: Word | None
 ) -> tuple[Action, ...]:
     """What is done next with a batch, the likeliest first."""
     ids = {"job_id": file.chain, "batch_id": batch.root}
-    colour = batch.role.gives_colour
     unread = next((c for c in cards if not readings_of_card(file, c.root)), None)
     to_read = unread or (cards[0] if cards else None)
     spray = Action(text="Spray a card with it", href=here.link("card_new", **ids))
     coat = Action(text="Log a coat", href=here.link("coat_new", **ids))
-    first = [spray, coat] if colour and not cards else [coat]
+    pot = Action(
+        text="Mix the next pot like it",
+        href=here.link("batch_new", job_id=file.chain, like=batch.root),
+    )
+    order = [coat, pot] if batch.role is CoatRole.CLEAR else [spray, coat, pot]
     if to_read is not None:
         read = Action(
             text=f"Read card {grouped(to_read.code)}",
             href=here.link("reading_new", code=to_read.code),
         )
-        first = [read, coat] if unread is not None else [coat, read]
+        order = [read, coat, spray, pot]
+        if unread is None and word in (Word.SHOWS, Word.BLENDS, None):
+            # What shows is not sprayed on: the next thing is another card, or another pot.
+            order = [spray, pot, read, coat] if word is Word.SHOWS else [coat, read, spray, pot]
     return (
-        *first,
-        *allowed(((bool(cards), spray),)),
-        Action(
-            text="Mix the next pot like it",
-            href=here.link("batch_new", job_id=file.chain, like=batch.root),
-        ),
+        *order,
         Action(text="Log a bake", href=here.link("bake_new", job_id=file.chain)),
         Action(text="Log cutting or polishing", href=here.link("finishing_new", job_id=file.chain)),
     )

@@ -119,7 +119,7 @@ def _page(
         number=max((c.number for c in own), default=0) + 1,
         panels=tuple(_panel_options(file, batch)),
         areas=tuple(_area_options(file, batch)),
-        cards=tuple(card_options(file, cards_at_hand(file, batch))),
+        cards=tuple(card_options(file, cards_at_hand(file, batch, most=_others(batch)))),
         panel_new_href=here.link("panel_new", job_id=file.chain),
         area_new_href=here.link("area_new", job_id=file.chain),
         roles=options_of(CoatRole),
@@ -143,6 +143,11 @@ def _start(shop: RecordFile, batch: Batch, sprayed: list[Coat], before: Coat | N
         start["area_ids"] = tuple(c.area_id for c in together if c.area_id)
         start["card_ids"] = tuple(c.card_id for c in together if c.card_id)
     return start
+
+
+def _others(batch: Batch) -> int:
+    """How many cards of other batches to offer: ground and clear go over cards of any."""
+    return 3 if batch.role in (CoatRole.BASE, CoatRole.MID) else 12
 
 
 def _came_with_card(file: RecordFile, coat: Coat) -> bool:

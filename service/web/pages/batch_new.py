@@ -114,7 +114,8 @@ def _page(
     products = sorted(shop.all(Product), key=lambda p: p.name.casefold())
     poured = file.by(Component, "batch_id", model.root) if model else []
     filled = Filled(form=form, start=_start(file, model, finish, poured))
-    rows = min(MOST_ROWS, max(LEAST_ROWS, len(poured) + 1, _rows_typed(form) + 1))
+    least = len(poured) + 1 if poured else LEAST_ROWS
+    rows = min(MOST_ROWS, max(least, _rows_typed(form) + 1))
     numbers = [batch.number for batch in file.all(Batch)]
     return BatchNewPage(
         frame=frame,

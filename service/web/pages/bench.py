@@ -13,6 +13,7 @@ from service.domain.lines import BatchLine
 from service.domain.lookups import the_job
 from service.domain.moment import from_text
 from service.domain.refused import Refused
+from service.domain.terms import CoatRole
 from service.use_cases.job import OpenJob
 from service.use_cases.queries import BatchFilter, JobSummary
 from service.web.access import ANYBODY_HERE, page_rules
@@ -24,7 +25,8 @@ router = APIRouter()
 page_rules({("GET", "/bench"): ANYBODY_HERE})
 
 MOST_JOBS = 30
-LAST_BATCHES = 3
+LAST_BATCHES = 8
+SHOWN_BATCHES = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +63,8 @@ class BenchPage:
     showing: int
     open_jobs: int
     more_href: str
-    batches: tuple[BatchInHand, ...]
+    batch: BatchInHand | None
+    others: tuple[BatchInHand, ...]
     job_new_href: str
 
 
@@ -93,6 +96,10 @@ def bench(here: Here, code: str = "", after: str = "") -> Response:
 def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) -> BenchPage:
     page = here.queries.jobs(open_only=True, after=after or None, limit=MOST_JOBS)
     jobs = sorted(page.lines, key=_most_shows_first)
+    batches = _last_batches(here, code)
+    # A card is sprayed from a pot of colour, so one of those is what to go on from.
+    colour = next((one for one in batches if one.line.role != CoatRole.CLEAR), None)
+    batch = colour or (batches[0] if batches else None)
     return BenchPage(
         frame=frame,
         form=Filled(form=form),
@@ -108,7 +115,12 @@ def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) ->
         showing=sum(bool(s.joints_show or s.shows) for s in jobs),
         open_jobs=len(jobs),
         more_href=here.link("bench", after=page.after) if page.after else "",
-        batches=tuple(_last_batches(here, code)),
+        batch=batch,
+        others=tuple(
+            one
+            for one in batches[:SHOWN_BATCHES]
+            if one is not batch and not (code and one.line.role == CoatRole.CLEAR)
+        ),
         job_new_href=here.link("job_new") if here.may(OpenJob) else "",
     )
 

@@ -77,9 +77,13 @@ def next_slot(slot: str, taken: Callable[[str], bool]) -> str:
 
 
 def cards_at_hand(file: RecordFile, batch: Batch | None = None, most: int = 12) -> list[Card]:
-    """The cards a coat or a bake is likely meant for: those of a batch, then the newest here."""
+    """The cards a coat or a bake is likely meant for: those of a batch, then the newest here.
+
+    With a batch, the others are of its finish.
+    """
     first = file.by(Card, "batch_id", batch.root) if batch is not None else []
-    here = (card for card in file.all(Card) if whereabouts(file, card).place == "in")
+    cards = file.by(Card, "finish_id", batch.finish_id) if batch is not None else file.all(Card)
+    here = (card for card in cards if whereabouts(file, card).place == "in")
     others = sorted(here, key=lambda card: card.observed_at, reverse=True)
     ids = {card.root for card in first}
     return [*first, *islice((c for c in others if c.root not in ids), most)]

@@ -11,7 +11,12 @@ from starlette.responses import Response
 
 from service.domain.findings import Finding, Weight, findings_of
 from service.domain.line_making import batch_gap
-from service.domain.lookups import cards_of_batch, verdict_on_batch, whereabouts
+from service.domain.lookups import (
+    cards_of_batch,
+    master_in_force,
+    verdict_on_batch,
+    whereabouts,
+)
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Finish, Job, Panel, Policy, Release, Repair
@@ -21,7 +26,7 @@ from service.use_cases.closing import ReleaseJob
 from service.use_cases.job import SetPolicy
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
-from service.web.pages.bench_swatches import SwatchShown, swatch_of_card
+from service.web.pages.bench_swatches import swatch_of_card
 from service.web.pages.bench_views import (
     Action,
     FindingShown,
@@ -41,6 +46,7 @@ MOST_FINDINGS = 12
 MOST_JOINTS = 20
 MOST_BATCHES = 24
 MOST_CARDS = 8
+MOST_COLOURS = 8
 
 SAVED = {"bake": "The bake is on record.", "finishing": "The step is on record."}
 """What is said after a form was taken, by the word in the address."""
@@ -73,7 +79,23 @@ class BatchShown:
     gap: str
     is_master: bool
     verdict: VerdictShown | None
-    swatch: SwatchShown | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Named:
+    """One colour of a row, with whose it is."""
+
+    colour: str
+    label: str
+    out: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColourRow:
+    """The master of a finish and its last batches, touching, in spray order."""
+
+    finish: str
+    swatches: tuple[Named, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +145,7 @@ class JobPage:
     judged: int
     waiting: tuple[JointWaiting, ...]
     one_batch: int
+    colours: tuple[ColourRow, ...]
     batches: tuple[BatchShown, ...]
     batches_left: int
     cards: tuple[CardShown, ...]
@@ -169,6 +192,7 @@ def job_page(
         judged=len(joints),
         waiting=tuple(waiting[: most[1]]),
         one_batch=one_batch,
+        colours=tuple(_colour_rows(file, batches)),
         batches=tuple(_batch_shown(here, file, shop, b) for b in _last(batches, most[2])),
         batches_left=max(0, len(batches) - most[2]),
         cards=tuple(_card_shown(here, file, shop, card) for card in cards[: most[3]]),
@@ -220,6 +244,29 @@ def _last(batches: list[Batch], most: int) -> list[Batch]:
     return batches[-most:] if most else []
 
 
+def _colour_rows(file: RecordFile, batches: Sequence[Batch]) -> Iterable[ColourRow]:
+    for finish in file.all(Finish):
+        master = master_in_force(file, finish.root)
+        card = file.find(Card, master.card_id) if master else None
+        first = _named(file, card, "Master")
+        others = [
+            _named(
+                file, next(iter(cards_of_batch(file, batch.root)), None), f"Batch {batch.number}"
+            )
+            for batch in batches
+            if batch.finish_id == finish.root and not (card and card.batch_id == batch.root)
+        ]
+        read = [swatch for swatch in others if swatch is not None]
+        found = (*([first] if first else []), *read[-(MOST_COLOURS - 1) :])
+        if found:
+            yield ColourRow(finish=finish.name, swatches=found)
+
+
+def _named(file: RecordFile, card: Card | None, label: str) -> Named | None:
+    swatch = swatch_of_card(file, card) if card else None
+    return Named(colour=swatch.colour, label=label, out=swatch.out) if swatch else None
+
+
 def _batch_shown(here: PageContext, file: RecordFile, shop: RecordFile, batch: Batch) -> BatchShown:
     coats = file.by(Coat, "batch_id", batch.root)
     components = file.by(Component, "batch_id", batch.root)
@@ -243,7 +290,6 @@ def _batch_shown(here: PageContext, file: RecordFile, shop: RecordFile, batch: B
         gap=gap,
         is_master=not gap and verdict is None and batch.role.gives_colour,
         verdict=verdict_shown(here, verdict) if verdict else None,
-        swatch=swatch_of_card(file, card) if card else None,
     )
 
 
@@ -274,8 +320,6 @@ def _card_shown(here: PageContext, file: RecordFile, shop: RecordFile, card: Car
 
 
 def _finish_shown(here: PageContext, file: RecordFile, finish: Finish) -> FinishShown:
-    from service.domain.lookups import master_in_force
-
     policies = file.by(Policy, "finish_id", finish.root)
     master = master_in_force(file, finish.root)
     card = file.find(Card, master.card_id) if master else None

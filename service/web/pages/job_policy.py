@@ -16,6 +16,7 @@ from service.domain.refused import Invalid, Refused
 from service.use_cases.job import Limits, SetPolicy
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
+from service.web.filters import MINUS
 from service.web.forms import Form
 from service.web.pages.bench_forms import Filled, Gathering, Option, typed, words
 from service.web.pages.bench_views import person_name
@@ -160,7 +161,7 @@ def _page(
         since=policy,
         author=person_name(here.store.shop(), policy.author_id),
         limits=LIMITS,
-        angles=tuple(Option(str(angle), f"{angle}°") for angle in angles),
+        angles=tuple(Option(str(angle), f"{angle}°".replace("-", MINUS)) for angle in angles),
         grades=GRADE_OPTIONS,
         reasons=tuple(ReasonAsked(code=code, name=words(code)) for code in GRADES),
     )

@@ -21,6 +21,7 @@ from service.use_cases.sign_in import IDLE, LONGEST
 from service.web.security import COOKIE
 from tests.shop_hand import ShopHand
 
+INLINE = {"a", "span", "strong", "time"}
 VOID = {"input", "link", "meta", "br", "hr", "img", "path", "rect", "circle"}
 
 
@@ -41,8 +42,17 @@ class Element:
     def _pieces(self) -> list[str]:
         found: list[str] = []
         for child in self.children:
-            found += [child] if isinstance(child, str) else [*child._pieces(), " "]
+            if isinstance(child, str):
+                found.append(child)
+            else:
+                around = "" if child.tag in INLINE and not child.is_block else " "
+                found += [around, *child._pieces(), around]
         return found
+
+    @property
+    def is_block(self) -> bool:
+        """Whether the style sheets put it on a line of its own."""
+        return self.attributes.get("class", "").endswith(("-hint", "-note"))
 
     def all(self, tag: str, **attributes: str) -> list[Element]:
         """The elements of that tag under it; class_="x" asks for one class among others."""
