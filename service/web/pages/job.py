@@ -20,8 +20,8 @@ from service.domain.lookups import (
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Finish, Job, Panel, Policy, Release, Repair
-from service.domain.records.measuring import Verdict
 from service.domain.records.spraying import Batch, Coat, Component
+from service.domain.terms import Word
 from service.use_cases.closing import ReleaseJob
 from service.use_cases.job import SetPolicy
 from service.web.access import ANYBODY_HERE, page_rules
@@ -183,7 +183,7 @@ def job_page(
         opened_at=the_job.observed_at,
         released_at=releases[-1].observed_at if releases else None,
         repairs=next((repair.damage for repair in file.all(Repair)), ""),
-        headline=headline_of(file, found),
+        headline=headline_of(file, found, joints),
         findings=tuple(finding_shown(here, file, f) for f in found[: most[0]]),
         findings_left=max(0, len(found) - most[0]),
         drawing=map_of(here, file, joints, waiting),
@@ -214,7 +214,9 @@ def sprayed_order(file: RecordFile) -> list[Batch]:
     return sorted(file.all(Batch), key=first)
 
 
-def headline_of(file: RecordFile, found: Sequence[Finding]) -> Headline:
+def headline_of(
+    file: RecordFile, found: Sequence[Finding], joints: Sequence[JointShown]
+) -> Headline:
     """The one thing to know of a job, worst first."""
     if file.all(Release):
         return Headline(kind="released")
@@ -236,8 +238,9 @@ def headline_of(file: RecordFile, found: Sequence[Finding]) -> Headline:
     missing = sum(f.weight is Weight.MISSING for f in found)
     if missing:
         return Headline(kind="missing", count=missing)
-    judged = {v.joint_id for v in file.all(Verdict) if v.joint_id is not None}
-    return Headline(kind="all_blend" if judged else "nothing_shows", count=len(judged))
+    if any(joint.word is not Word.BLENDS for joint in joints):
+        return Headline(kind="accepted")
+    return Headline(kind="all_blend" if joints else "nothing_shows", count=len(joints))
 
 
 def _last(batches: list[Batch], most: int) -> list[Batch]:

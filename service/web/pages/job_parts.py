@@ -106,19 +106,18 @@ def panel_new_now(here: Here, form: SentForm, job_id: str) -> Response:
 
 def _panels(form: Form, file: RecordFile) -> list[AddPanel]:
     """One command a panel; the ids follow from the form's own, so sending it twice adds once."""
-    finish_id = form.value("finish_id")
-    places = {place.name: place for place in COMMON}
+    ticked = form.values("common")
     commands = [
         AddPanel(
-            id=part_id(form.id, f"panel {name}"),
+            id=part_id(form.id, f"panel {place.name}"),
             job_id=file.chain,
-            finish_id=finish_id,
-            name=name,
-            x=places[name].x,
-            y=places[name].y,
+            finish_id=form.value("finish_id"),
+            name=place.name,
+            x=place.x,
+            y=place.y,
         )
-        for name in form.values("common")
-        if name in places
+        for place in COMMON
+        if place.name in ticked
     ]
     if form.value("name"):
         commands.append(form.command(AddPanel, job_id=file.chain))

@@ -102,11 +102,18 @@ def _command(form: Form, file: RecordFile, finish_id: str) -> SetPolicy:
         },
     }
     limits = gathering.take(lambda: form.read(Limits, "", given), Limits())
-    fixed = {"job_id": file.chain, "finish_id": finish_id, "limits": limits}
+    why = gathering.take(lambda: _why(form), "")
+    fixed = {"job_id": file.chain, "finish_id": finish_id, "limits": limits, "why": why}
     command = gathering.take(lambda: form.read(SetPolicy, "", fixed), None)
     gathering.done()
     assert command is not None, "nothing was refused"
     return command
+
+
+def _why(form: Form) -> str:
+    if not form.value("why"):
+        raise Invalid("why", "A new limit needs a reason. Say where it comes from.")
+    return form.value("why")
 
 
 def _widening(form: Form, code: str) -> float:

@@ -1,0 +1,97 @@
+"""The bench: the jobs in hand, the last batch, and a card by its label."""
+
+from __future__ import annotations
+
+import pytest
+
+from service.domain.card_code import grouped, new_card_code
+from service.domain.records.spraying import Batch
+from tests.web.pages.bench_shop import COMPONENTS, DARK_RED, BenchShop
+
+
+@pytest.fixture
+def shop(tmp_path):
+    made = BenchShop(tmp_path)
+    yield made
+    made.close()
+
+
+def test_an_empty_shop_is_told_what_comes_first(shop):
+    page = shop.browser().open("/bench")
+    assert page.heading == "No job is open"
+    assert "Open a job for the vehicle" in page.main.text
+    assert page.follow("Open a job").heading == "Open a job for one vehicle or object"
+
+
+def test_what_would_show_stands_first(shop):
+    shop.job()
+    good = shop.file.chain
+    shop.batch_with_card(shop.wing, DARK_RED)
+    shop.job()
+    bad = shop.file.chain
+    first = shop.batch_with_card(shop.wing, DARK_RED)
+    shop.hand.master(first.card, first.reading)
+    shop.batch_with_card(shop.door, (33.4, 38.0, 20.0))
+    shop.job()
+    page = shop.browser().open("/bench")
+    assert page.heading == "One job in hand would show"
+    jobs = next(s for s in page.main.all("section") if s.text.startswith("Jobs in hand"))
+    leads_to = [a.attributes["href"] for a in jobs.all("a") if a.attributes["href"] != "/jobs/new"]
+    assert leads_to[0] == f"/jobs/{bad}" and f"/jobs/{good}" in leads_to
+    assert "One joint would show." in jobs.all("li")[0].text
+    assert len(jobs.all("li")[0].all("svg", class_="mark-shows")) == 1
+    assert any("Nothing is sprayed yet." in item.text for item in jobs.all("li"))
+
+
+def test_a_painter_goes_on_from_their_own_last_batch_of_colour(shop):
+    shop.job()
+    shop.hand.batch(components=COMPONENTS, by=shop.painter)
+    shop.hand.batch(components=COMPONENTS, role="clear", by=shop.painter)
+    shop.hand.batch(components=COMPONENTS)
+    mine = next(b for b in shop.file.all(Batch) if b.number == 1)
+    page = shop.browser().open("/bench")
+    assert page.link("Card from batch 1") == shop.at(f"/batches/{mine.root}/cards/new")
+    assert page.follow("Mix the next pot like it").heading == "Batch 4: what goes into the pot"
+    # Somebody who mixed nothing goes on from the shop's last.
+    assert shop.browser(shop.hand.refinisher).open("/bench").link("Card from batch 3")
+
+
+def test_a_label_that_hangs_opens_its_card(shop):
+    shop.job()
+    sprayed = shop.batch_with_card()
+    browser = shop.browser()
+    browser.client.follow_redirects = False
+    answer = browser.client.get("/bench", params={"code": grouped(sprayed.code).lower()})
+    assert answer.status_code == 303
+    assert answer.headers["location"] == f"/c/{sprayed.code}"
+
+
+def test_a_fresh_label_is_offered_the_last_batches(shop):
+    shop.job()
+    shop.hand.batch(components=COMPONENTS)
+    shop.hand.batch(components=COMPONENTS)
+    code = new_card_code()
+    page = shop.browser().open(f"/bench?code={grouped(code)}")
+    assert page.heading == f"No card has the label {grouped(code)} yet"
+    form = page.follow("Card from batch 2")
+    assert form.fields()["code"] == [grouped(code)]
+    assert any(a.text.startswith("Batch 1, ") for a in page.main.all("a"))
+
+
+def test_a_mistyped_label_is_said_and_stays_in_its_field(shop):
+    shop.job()
+    code = new_card_code()
+    wrong = code[:-1] + ("A" if code[-1] != "A" else "B")
+    page = shop.browser().open(f"/bench?code={wrong}")
+    assert page.status == 422
+    assert "has a wrong character, or two swapped" in page.errors[0]
+    assert page.main.one("input", id="f-code").attributes["value"] == wrong
+
+
+def test_nobody_gets_in_without_signing_in(shop):
+    browser = shop.browser()
+    browser.client.cookies.clear()
+    browser.client.follow_redirects = False
+    for path in ("/bench", "/jobs/new"):
+        answer = browser.client.get(path)
+        assert answer.status_code == 303 and answer.headers["location"].startswith("/sign-in")
