@@ -59,7 +59,8 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
     app.state.known_visitors = KnownVisitors({})
     app.state.links = links
     app.state.templates = make_environment(links)
-    for router in (write_routes(), read_routes(), csv_routes(), photo_routes()):
+    app.router.routes[:0] = write_routes()
+    for router in (read_routes(), csv_routes(), photo_routes()):
         app.include_router(router)
         links.add(routes_of(router))
     for router in page_routers():

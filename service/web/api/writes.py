@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypedDict
 
-from fastapi import APIRouter
 from fastapi.routing import APIRoute
 from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
@@ -64,12 +63,15 @@ def write_descriptions() -> Descriptions:
     }
 
 
-def write_routes() -> APIRouter:
-    """A route for every verb."""
-    router = APIRouter()
+def write_routes() -> list[APIRoute]:
+    """A route for every verb; each is put into the application's own table of routes.
+
+    Behind a router of their own they would be found a tenth of a millisecond later.
+    """
+    routes: list[APIRoute] = []
     for kind in sorted(VERBS, key=_place):
         entry = VERBS[kind]
-        router.add_api_route(
+        route = _route_class(_answering(kind))(
             write_path(kind),
             _never_called,
             methods=["POST"],
@@ -80,9 +82,9 @@ def write_routes() -> APIRouter:
             description=_description(kind),
             tags=[kind.__module__.rpartition(".")[2]],
             response_model=None,
-            route_class_override=_route_class(_answering(kind)),
         )
-    return router
+        routes.append(route)
+    return routes
 
 
 def _place(kind: type[Command]) -> tuple[int, str]:
