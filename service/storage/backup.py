@@ -95,7 +95,6 @@ def restore(file: Path, data_dir: Path, database_url: str | None = None) -> Rest
                 raise _does_not_verify(file, restored.report)
             if data_dir.exists():
                 data_dir.rmdir()
-            part.chmod(0o755)
             part.rename(data_dir)
         finally:
             shutil.rmtree(part, ignore_errors=True)

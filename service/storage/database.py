@@ -58,7 +58,8 @@ class Database:
         self._writer: SqliteWriter | PostgresqlWriter | None = None
         self._writer_lock = threading.Lock()
         if not read_only:
-            data_dir.mkdir(parents=True, exist_ok=True)
+            # Password hashes lie in it, so a new folder is nobody else's to read.
+            data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
         elif not self.postgresql and not (data_dir / FILE).exists():
             raise CannotOpen(
                 f"There is no record in {data_dir}. Check the folder, or start the service with it."
