@@ -42,7 +42,7 @@ from service.use_cases.command import Command, perform
 from service.use_cases.ports import Receipt
 from service.use_cases.queries import Queries
 from service.use_cases.sign_in import NotSignedIn, Visitor
-from service.web.forms import Form, FormRefused, read_form
+from service.web.forms import Form, read_form
 from service.web.refusals import headers_of, status_of
 from service.web.security import known_visitors
 from service.web.services import Services, ShopServices, WebStore, services_of
@@ -166,9 +166,8 @@ class PageContext:
     ) -> HTMLResponse:
         """The page of a form again, with what is wrong and what was typed."""
         form.refuse(refusal)
-        status = 422 if isinstance(refusal, FormRefused) else status_of(refusal)
         frame = self.frame(entrance, bench=bench, refused=True)
-        answer = self.render(template, page(frame), status)
+        answer = self.render(template, page(frame), status_of(refusal))
         answer.headers.update(headers_of(refusal))
         return answer
 

@@ -15,6 +15,7 @@ from service.use_cases.sign_in import TooManyTries
 # answered as the nearest of its bases that is.
 STATUS: Mapping[str, int] = {
     "Invalid": 422,
+    "FormRefused": 422,
     "Unknown": 404,
     "NotAllowed": 403,
     "AlreadyThere": 409,
