@@ -9,6 +9,8 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from colour.screen import screen_colour
+
 if TYPE_CHECKING:
     from PIL import ImageDraw
 
@@ -69,16 +71,9 @@ def draw_card(
 
 
 def screen(labs: Sequence[Lab]) -> list[Pixel]:
-    """Lab as sRGB of a screen; what no screen can show is clipped.
-
-    White is the screen's own white, so the 2° observer stands for the readings' 10°: a neutral
-    card then stays neutral on the screen.
-    """
-    import numpy as np
-    from skimage.color import lab2rgb
-
-    rgb = lab2rgb(np.array([labs]), illuminant="D65", observer="2")[0]
-    return [(int(r), int(g), int(b)) for r, g, b in np.round(255 * rgb)]
+    """What a screen is told to show for colours under D65 for the 10° observer."""
+    shown = [screen_colour(lab, illuminant="D65", observer=10) for lab in labs]
+    return [(colour.red, colour.green, colour.blue) for colour in shown]
 
 
 def _hiding_mark(draw: ImageDraw.ImageDraw) -> None:
