@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -41,15 +41,31 @@ class VerdictShown:
     href: str
 
 
+def bounds_of(verdict: Verdict) -> tuple[float, float] | None:
+    """The 95 % range of a verdict's figure, None where it cannot be known."""
+    if verdict.low is None or verdict.high is None:
+        return None
+    return verdict.low, verdict.high
+
+
+def link_to_each(here: PageContext, name: str, part: str, **parts: str) -> Callable[[str], str]:
+    """Links to many things of one kind: the address is put together once, the ids are filled in.
+
+    For ids and card codes, which hold nothing that an address has to escape.
+    """
+    pattern = here.link(name, **parts, **{part: _SLOT})
+    return lambda id: pattern.replace(_SLOT, id)
+
+
+_SLOT = "EACH"
+
+
 def verdict_shown(here: PageContext, verdict: Verdict) -> VerdictShown:
     """A verdict as it is shown."""
-    bounds = None
-    if verdict.low is not None and verdict.high is not None:
-        bounds = (verdict.low, verdict.high)
     return VerdictShown(
         word=verdict.word,
         difference=verdict.delta_e_2000,
-        bounds=bounds,
+        bounds=bounds_of(verdict),
         limit=verdict.limit,
         directions="" if verdict.word is Word.BLENDS else verdict.words,
         different=verdict.over_five and verdict.word is Word.SHOWS,

@@ -204,14 +204,17 @@ def job_page(
     )
 
 
-def sprayed_order(file: RecordFile) -> list[Batch]:
+def sprayed_order(file: RecordFile) -> tuple[Batch, ...]:
     """The batches of a job in spray order: by their first coat, else by their mixing."""
+    return file.once(_sprayed_order)
 
+
+def _sprayed_order(file: RecordFile) -> tuple[Batch, ...]:
     def first(batch: Batch) -> tuple[datetime, int]:
         coats = file.by(Coat, "batch_id", batch.root)
         return min((c.observed_at for c in coats), default=batch.observed_at), batch.number
 
-    return sorted(file.all(Batch), key=first)
+    return tuple(sorted(file.all(Batch), key=first))
 
 
 def headline_of(
@@ -243,8 +246,8 @@ def headline_of(
     return Headline(kind="all_blend" if joints else "nothing_shows", count=len(joints))
 
 
-def _last(batches: list[Batch], most: int) -> list[Batch]:
-    return batches[-most:] if most else []
+def _last(batches: Sequence[Batch], most: int) -> Sequence[Batch]:
+    return batches[-most:] if most else ()
 
 
 def _colour_rows(file: RecordFile, batches: Sequence[Batch]) -> Iterable[ColourRow]:
@@ -252,15 +255,15 @@ def _colour_rows(file: RecordFile, batches: Sequence[Batch]) -> Iterable[ColourR
         master = master_in_force(file, finish.root)
         card = file.find(Card, master.card_id) if master else None
         first = _named(file, card, "Master")
-        others = [
-            _named(
-                file, next(iter(cards_of_batch(file, batch.root)), None), f"Batch {batch.number}"
-            )
-            for batch in batches
-            if batch.finish_id == finish.root and not (card and card.batch_id == batch.root)
-        ]
-        read = [swatch for swatch in others if swatch is not None]
-        found = (*([first] if first else []), *read[-(MOST_COLOURS - 1) :])
+        read: list[Named] = []
+        for batch in reversed(batches):
+            others = file.by(Card, "batch_id", batch.root)
+            if batch.finish_id == finish.root and not (card and card.batch_id == batch.root):
+                named = _named(file, others[-1] if others else None, f"Batch {batch.number}")
+                read += [named] if named is not None else []
+            if len(read) == MOST_COLOURS - 1:
+                break
+        found = (*([first] if first else []), *reversed(read))
         if found:
             yield ColourRow(finish=finish.name, swatches=found)
 

@@ -9,11 +9,13 @@ from functools import lru_cache
 from service.domain.lookups import verdict_on_joint
 from service.domain.record_file import RecordFile
 from service.domain.records.job import Joint, Panel
+from service.domain.records.measuring import Verdict
 from service.domain.records.spraying import Batch, Coat
 from service.domain.sides import joint_gap, joint_name
 from service.domain.terms import JointKind, Word
 from service.web.context import PageContext
 from service.web.filters import delta_e, verdict_word
+from service.web.pages.bench_views import bounds_of, link_to_each
 from service.web.vehicle_map import MapJoint, MapPanel, VehicleMap, draw
 
 ORDER = (Word.SHOWS, Word.NOT_COMPARABLE, Word.CANNOT_TELL, Word.BLENDS)
@@ -50,6 +52,29 @@ class JointWaiting:
     gap: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What the job's file says of one joint."""
+
+    joint: Joint
+    name: str
+    gap: str
+    verdict: Verdict | None
+
+
+def _found(file: RecordFile) -> tuple[_Found, ...]:
+    gaps = [(joint, joint_gap(file, joint)) for joint in file.all(Joint)]
+    return tuple(
+        _Found(
+            joint,
+            joint_name(file, joint),
+            gap,
+            None if gap else verdict_on_joint(file, joint.root),
+        )
+        for joint, gap in gaps
+    )
+
+
 def shown_joints(
     here: PageContext, file: RecordFile
 ) -> tuple[list[JointShown], list[JointWaiting], int]:
@@ -57,33 +82,31 @@ def shown_joints(
     judged: list[JointShown] = []
     waiting: list[JointWaiting] = []
     one_batch = 0
-    for joint in file.all(Joint):
-        gap = joint_gap(file, joint)
-        verdict = None if gap else verdict_on_joint(file, joint.root)
-        href = here.link("joint", job_id=file.chain, joint_id=joint.root)
-        if gap in (ONE_BATCH, UNLIKE_BY_DESIGN):
-            one_batch += gap == ONE_BATCH
+    href = link_to_each(here, "joint", "joint_id", job_id=file.chain)
+    for found in file.once(_found):
+        joint, verdict = found.joint, found.verdict
+        if found.gap in (ONE_BATCH, UNLIKE_BY_DESIGN):
+            one_batch += found.gap == ONE_BATCH
         elif verdict is None:
             waiting.append(
                 JointWaiting(
                     joint=joint,
-                    name=joint_name(file, joint),
+                    name=found.name,
                     kind=joint.kind,
-                    href=href,
-                    gap=gap or "no_verdict",
+                    href=href(joint.root),
+                    gap=found.gap or "no_verdict",
                 )
             )
         else:
-            both = verdict.low is not None and verdict.high is not None
             judged.append(
                 JointShown(
                     joint=joint,
-                    name=joint_name(file, joint),
+                    name=found.name,
                     kind=joint.kind,
-                    href=href,
+                    href=href(joint.root),
                     word=verdict.word,
                     difference=verdict.delta_e_2000,
-                    bounds=(verdict.low or 0.0, verdict.high or 0.0) if both else None,
+                    bounds=bounds_of(verdict),
                     limit=verdict.limit,
                     directions="" if verdict.word is Word.BLENDS else verdict.words,
                     different=verdict.over_five and verdict.word is Word.SHOWS,
