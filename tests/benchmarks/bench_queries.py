@@ -308,11 +308,13 @@ def median(call: Callable[[], Any], seconds: float = 1.0) -> float:
     return 1000 * statistics.median(times)
 
 
-def measure(places: dict[int, Place]) -> None:
+def measure(places: dict[int, Place], only: str) -> None:
     """Print each median, and the largest place's over the smallest's."""
     sizes = sorted(places)
     print(f"{'median, ms':36}" + "".join(f"{size:>12,}" for size in sizes) + "       ratio")
     for name, ask in ASKS.items():
+        if only not in name:
+            continue
         # The sizes take turns, so that a busy moment of the machine hits them alike.
         calls = {size: ask(places[size]) for size in sizes}
         rounds = [{size: median(call, 0.3) for size, call in calls.items()} for _ in range(3)]
@@ -361,6 +363,7 @@ def main(arguments: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--cards", default="1000,100000,1000000")
     parser.add_argument("--database", help="a PostgreSQL server where databases may be made")
+    parser.add_argument("--only", default="", help="a word in the names of what is measured")
     given = parser.parse_args(arguments)
     root = Path(tempfile.mkdtemp(prefix="keepcard-bench-"))
     places: dict[int, Place] = {}
@@ -368,9 +371,10 @@ def main(arguments: Sequence[str]) -> int:
         for size in map(int, given.cards.split(",")):
             places[size] = Place(size, root / str(size), given.database)
         gc.freeze()
-        measure(places)
+        measure(places, given.only)
         for size in sorted(places)[1:]:
-            nearest(places[size])
+            if given.only in "nearest":
+                nearest(places[size])
     finally:
         for place in places.values():
             place.close()

@@ -18,8 +18,7 @@ from service.domain.records.job import Finish
 from service.domain.records.measuring import Reading
 from service.domain.refused import Invalid
 from service.domain.terms import FinishKind, Role
-from service.storage.queries import scan
-from service.storage.queries import in_use
+from service.storage.queries import in_use, scan
 from service.storage.queries.sql_queries import SqlQueries
 from service.storage.queries.statement import Key
 from service.storage.store import ShopStore

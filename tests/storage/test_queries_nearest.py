@@ -66,6 +66,7 @@ def test_the_nearest_cards_are_those_that_comparing_each_would_give(
     cards = cards_at(store, rng, labs)
     queries = SqlQueries(store)
     far = [(0.0, 0.0, 0.0), (100.0, 0.0, 0.0), (50.0, 120.0, -120.0), (50.0, -128.0, 127.0)]
+    far += [(1000.0, 1000.0, -1000.0), (-1000.0, 0.0, 1000.0)]
     for query in [*uniform(rng, 40), *(rng.choice(labs) for _ in range(20)), *far]:
         everyone = np.asarray(delta_e_2000(np.array(query), np.array(labs)))
         best = sorted(zip(everyone.tolist(), (card.id for card in cards), strict=True))[:count]
@@ -140,6 +141,8 @@ def test_what_is_no_colour_is_said_plainly(store: ShopStore) -> None:
     queries = SqlQueries(store)
     with pytest.raises(Invalid, match="is no colour. Give L\\*, a\\* and b\\* as three numbers"):
         queries.nearest_cards((50.0, float("nan"), 0.0), **LIKE)
+    with pytest.raises(Invalid, match="is no colour.*none beyond 1000"):
+        queries.nearest_cards((50.0, 1e200, 0.0), **LIKE)
     with pytest.raises(Invalid, match="is no colour"):
         queries.nearest_cards((50.0, 0.0), **LIKE)  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="limit must be 1 or more"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Sequence
 
@@ -17,9 +18,13 @@ from service.use_cases.queries import NearCard
 
 INDEX = "ix_card_lines_shop_id_conditions_angle_l_a_b"
 # The first box is small, for in a well-filled rack it holds enough; each further one is this
-# many times as wide, until there are cards in it.
+# many times as wide, until there are cards in it. So many more than asked for are looked at, so
+# that those that seem the nearest tell well how near the nearest are.
 FIRST_RADIUS = 0.25
 WIDER = 2.0
+FURTHER = 24
+# No surface is anywhere near; beyond it the squares of the formula would overflow in the end.
+FARTHEST = 1_000
 # From about here on the array formula takes less time than one call for each card.
 MANY = 48
 
@@ -56,8 +61,11 @@ def nearest_cards(sql: Sql, lab: Lab, like: Conditions, count: int) -> tuple[Nea
     ``sql`` must see one moment, for the cards are read more than once.
     """
     check_limit(count)
-    if len(lab) != 3 or not all(math.isfinite(value) for value in lab):
-        raise Invalid("lab", f"{lab!r} is no colour. Give L*, a* and b* as three numbers.")
+    if len(lab) != 3 or not all(abs(value) <= FARTHEST for value in lab):
+        raise Invalid(
+            "lab",
+            f"{lab!r} is no colour. Give L*, a* and b* as three numbers, none beyond {FARTHEST}.",
+        )
     if like.impossible:
         return ()
     labs = _nearest_labs(sql, lab, like, count)
@@ -87,27 +95,61 @@ def _nearest_labs(sql: Sql, lab: Lab, like: Conditions, count: int) -> list[tupl
     radius = FIRST_RADIUS
     while True:
         box = lab_box(lab, radius)
-        labs = _inside(sql, lab, box, like)
-        ranked = sorted(zip(_differences(lab, labs), labs, strict=True))
-        if len(ranked) >= count:
-            # That many lie within the last one's difference, so none beyond it is nearer.
-            farthest = ranked[count - 1][0]
-            if farthest <= radius:
-                return list(dict.fromkeys(near for near in ranked if near[0] <= farthest))
-            radius = farthest
-        elif all(map(math.isinf, box)):
-            return list(dict.fromkeys(ranked))
-        else:
-            radius *= WIDER
+        looked = _inside(sql, lab, box, like, count + FURTHER)
+        differences = _differences(lab, looked)
+        farthest = _of_rank(differences, count)
+        everything = all(map(math.isinf, box))
+        if everything or (len(looked) >= count and farthest <= WIDER * radius):
+            break
+        radius *= WIDER
+    within = everything or farthest <= radius
+    if len(looked) == count + FURTHER or not within:
+        # Some in the box were not looked at, or some beyond it may be nearer. But as many cards
+        # as asked for lie within this difference, so none further off can be among the nearest.
+        looked = _inside(sql, lab, lab_box(lab, farthest), like)
+        differences = _differences(lab, looked)
+        farthest = _of_rank(differences, count)
+    near = {(d, at) for d, at in zip(differences, looked, strict=True) if d <= farthest}
+    return sorted(near)
 
 
-def _inside(sql: Sql, lab: Lab, box: LabBox, like: Conditions) -> list[Row]:
+def _of_rank(differences: list[float], count: int) -> float:
+    """The largest of the smallest so many; zero when there is none."""
+    return max(heapq.nsmallest(count, differences), default=0.0)
+
+
+def _inside(
+    sql: Sql, lab: Lab, box: LabBox, like: Conditions, limit: int | None = None
+) -> list[Row]:
+    """Colours in a box; with a limit those that seem the nearest, by the metric around it."""
     inside = like.copy()
     for column, value, half in zip(("l", "a", "b"), lab, box, strict=True):
         inside.add(f"{column} BETWEEN ? AND ?", value - half, value + half)
-    return sql.rows(
-        f"SELECT l, a, b FROM {along(sql, 'card_lines', INDEX)} WHERE {inside.sql}", inside.values
+    first, values = "", inside.values
+    if limit is not None:
+        l, a, b = lab  # noqa: E741
+        ll, aa, bb, ab = _metric(lab)
+        first = (
+            " ORDER BY ? * (l - ?) * (l - ?) + ? * (a - ?) * (a - ?) + ? * (b - ?) * (b - ?)"
+            " + ? * (a - ?) * (b - ?) LIMIT ?"
+        )
+        values = [*values, ll, l, l, aa, a, a, bb, b, b, 2 * ab, a, b, limit]
+    table = along(sql, "card_lines", INDEX)
+    return sql.rows(f"SELECT l, a, b FROM {table} WHERE {inside.sql}{first}", values)
+
+
+def _metric(lab: Lab) -> tuple[float, float, float, float]:
+    """The square of CIEDE2000 for a small step from a colour: of ΔL*², Δa*², Δb*² and Δa*Δb*.
+
+    L* keeps to itself. Only the order of what is looked at first depends on it, no answer.
+    """
+    step = 0.1
+    l, a, b = lab  # noqa: E741
+    steps = ((step, 0.0, 0.0), (0.0, step, 0.0), (0.0, 0.0, step), (0.0, step, step))
+    ll, aa, bb, both = (
+        (delta_e_2000(lab, (l + dl, a + da, b + db)) / step) ** 2 for dl, da, db in steps
     )
+    return ll, aa, bb, (both - aa - bb) / 2
 
 
 def _differences(lab: Lab, labs: Sequence[Row]) -> list[float]:
