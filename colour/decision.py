@@ -130,9 +130,9 @@ def judge_difference(
             f"difference must be one difference of shape (3,), got {difference.mean.shape}; "
             "judge them one by one"
         )
-    other = difference.reference + difference.mean
-    seen = float(delta_e_2000(difference.reference, other))
-    plain = float(delta_e_ab(difference.reference, other))
+    # Plain numbers take the short path of one pair.
+    pair = difference.reference.tolist(), (difference.reference + difference.mean).tolist()
+    seen, plain = float(delta_e_2000(*pair)), float(delta_e_ab(*pair))
     degrees = float(difference.degrees_of_freedom)
     some_noise = bool(difference.covariance.any())
     p_blends = p_shows = power = None
@@ -141,7 +141,7 @@ def judge_difference(
             raise ValueError(
                 "the covariance is zero, and no measurement is exact; state its uncertainty"
             )
-        weighed = weigh(difference, limit=limit, risk=risk)
+        weighed = weigh(difference, limit=limit, risk=risk, seen=np.array([seen]))
         # Processors differ in the last bits; nine decimals are the same on all.
         p_blends, p_shows, power = (
             round(float(figure[0]), 9)

@@ -144,12 +144,13 @@ def truths_at_limit(master: Array, noise: Noise, limit: Array, toward: Array) ->
     is short of the largest chance by less than 6 % of it at limits below 1.
     """
     covariance = _covariances_of_scale(noise)
-    axes = _principal_axes(local_form(master)[:, None], covariance).reshape(len(master), -1, 3)
+    here = local_form(master)[:, None]
+    axes = _principal_axes(here, covariance).reshape(len(master), -1, 3)
     axes = np.concatenate([axes, -axes], axis=1)
     # Which covariance each of them belongs to.
     covariance = np.tile(np.repeat(covariance, 3, axis=1), (1, 2, 1, 1))
     start, level = master[:, None], limit[:, None]
-    there = axes * (level / size(axes, local_form(start)))[..., None]
+    there = axes * (level / size(axes, here))[..., None]
     form = local_form(start + there / 2)
     turned = _principal_axes(form, covariance)
     alike = np.einsum("ncij,ncjk,nck->nci", turned, form, axes)
@@ -160,7 +161,7 @@ def truths_at_limit(master: Array, noise: Noise, limit: Array, toward: Array) ->
     nothing = ~toward.any(axis=-1, keepdims=True)
     observed = np.where(nothing, axes[:, 0], toward)[:, None]
     directions = np.concatenate([axes, observed, -observed], axis=1)
-    difference, form, bend = truths_on_limit(start, directions, level)
+    difference, form, bend = truths_on_limit(start, directions, level, here)
     return _resolve(difference, form, bend, noise, limit)
 
 

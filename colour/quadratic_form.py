@@ -74,7 +74,9 @@ def size(difference: Array, form: Array) -> Array:
     return np.sqrt(squared)
 
 
-def truths_on_limit(master: Array, directions: Array, limit: Array) -> tuple[Array, Array, Array]:
+def truths_on_limit(
+    master: Array, directions: Array, limit: Array, here: Array | None = None
+) -> tuple[Array, Array, Array]:
     """Differences of a given ΔE00 along given Lab directions, each with its own form.
 
     Parameters
@@ -85,23 +87,32 @@ def truths_on_limit(master: Array, directions: Array, limit: Array) -> tuple[Arr
         Lab directions of any length but zero.
     limit : ndarray, shape (...)
         ΔE00 of the wanted differences from the master.
+    here : ndarray, shape (..., 3, 3), optional
+        The form at the master, when it is at hand.
 
     Returns
     -------
     difference : ndarray, shape (..., 3)
-        Lab differences d with ΔE00(master, master + d) = limit, to 0.1 % at a limit of 3 and
-        to 1e-5 at 0.8.
+        Lab differences d with ΔE00(master, master + d) = limit, to 0.1 % up to a limit of 5
+        and to 1e-4 up to 0.8.
     form : ndarray, shape (..., 3, 3)
         The form at the midpoint, scaled so that dᵀ M d = limit² exactly.
     bend : ndarray, shape (...)
         γ in ΔE00(master, master + f d) ≈ limit f / (1 + γ (f − 1)): how the formula grows ever
         slower (or faster) outwards, because its weights are taken between the two colours.
     """
-    difference = directions * (limit / size(directions, local_form(master)))[..., None]
-    for _ in range(2):
-        seen = np.asarray(delta_e_2000(master, master + difference))
-        difference = difference * (limit / seen)[..., None]
-    halfway = np.asarray(delta_e_2000(master, master + difference / 2))
+    here = local_form(master) if here is None else here
+    difference = directions * (limit / size(directions, here))[..., None]
+    for _ in range(1 if np.max(limit) < 2 else 3):
+        # The weights S_L, S_C and S_H run nearly straight along a ray, so two points give the
+        # curve; far out they do not, and it is drawn again from where it led.
+        rays = np.stack([difference, difference / 2])
+        whole, half = np.asarray(delta_e_2000(master, master + rays))
+        # A ray through the neutral axis may turn back; no bend as sharp is meant.
+        bend, share = np.clip(2 - whole / half, -1.0, 0.6), limit / whole
+        reach = np.clip(share * (1 - bend) / np.maximum(1 - bend * share, 0.1), 0.2, 5.0)
+        difference = difference * reach[..., None]
     form = local_form(master + difference / 2)
     form = form * ((limit / size(difference, form)) ** 2)[..., None, None]
-    return difference, form, 2 - limit / halfway
+    bend = np.clip(bend * reach / (1 + bend * (reach - 1)), -1.0, 0.6)
+    return difference, form, bend

@@ -52,14 +52,18 @@ def flat_parts(difference: UncertainDifference) -> tuple[Floats, Floats, Noise]:
     return reference, mean, noise
 
 
-def weigh(difference: UncertainDifference, *, limit: float, risk: float) -> Weighing:
+def weigh(
+    difference: UncertainDifference, *, limit: float, risk: float, seen: Floats | None = None
+) -> Weighing:
     """Weigh differences against a limit, by the least favourable truth at it.
 
     `risk` decides only how far `blends` reaches, and with it the power at zero. That power
-    averages over the scale of an estimated noise, as it is known now.
+    averages over the scale of an estimated noise, as it is known now. `seen` are the ΔE00, when
+    they are at hand.
     """
     reference, mean, noise = flat_parts(difference)
-    seen = np.asarray(delta_e_2000(reference, reference + mean))
+    if seen is None:
+        seen = np.asarray(delta_e_2000(reference, reference + mean))
     figures = np.empty((4, len(mean)))
     for kind in noise.kinds():
         start, part = reference[kind], noise.only(kind)

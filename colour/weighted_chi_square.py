@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_NODES = (np.arange(20) + 0.5) * 0.5
+_SPACING = 0.6
+_NODES = (np.arange(16) + 0.5) * _SPACING
 _SLOPE = 1.2
 _LEAST_BEND = 0.05
 _SUBSETS = np.array([[i >> axis & 1 for i in range(1, 8)] for axis in range(3)], dtype=np.float64)
@@ -74,7 +75,7 @@ def length_distribution(length: Array, variances: Array, centres: Array) -> tupl
         exponent = exponent - centres[..., axis, None] * points / factor
         amplitude = amplitude / np.sqrt(factor)
     integrand = np.exp(exponent) * amplitude
-    spacing = 0.5 / np.pi * width
+    spacing = _SPACING / np.pi * width
     probability = (integrand / points).imag.sum(-1) * spacing
     density = integrand.imag.sum(-1) * spacing * 2 * np.sqrt(bound)
     return np.clip(probability, 0.0, 1.0), np.maximum(density, 0.0)
