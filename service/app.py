@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
+    from socket import socket
+
     from fastapi import FastAPI
 
     from service.cli.frame import CommandPorts
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from service.settings import Settings
     from service.storage.database import Database
     from service.storage.store import ShopStore
-    from service.web.services import ShopServices
+    from service.web.services import Services, ShopServices
 
 PAGE_THREADS = 4
 """Threads for plain ``def`` routes; more of them only wait for each other (one process, one
@@ -126,6 +128,11 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
     """Serve the record of these settings until the process is told to stop.
 
     ``say`` is given the lines a person should read: the address, warnings, the set-up link.
+
+    Raises
+    ------
+    Refused
+        When the folder is in use, the record cannot be opened, or nothing can listen there.
     """
     import logging
     import signal
@@ -136,29 +143,56 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s")
     # uvicorn ends a stopped server by the signal's own handler, when all is answered and closed;
     # with this one the process ends with code 0 and its callers can clean up.
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    earlier = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     app = create_app(settings)
-    services = app.state.services
     database: Database = app.state.database
-    if database.warning:
-        say(f"Caution: {database.warning}")
-    if services.set_up_token is not None:
-        say("There is no shop here yet. Open this link once to set it up:")
-        say(f"  {settings.address}/set-up/{services.set_up_token}")
-    else:
-        say(f"{services.shop_name} is served at {settings.address}")
     try:
-        uvicorn.run(
+        listener = _listening(settings.host, settings.port)
+        if database.warning:
+            say(f"Caution: {database.warning}")
+        for line in _greeting(settings, app.state.services):
+            say(line)
+        config = uvicorn.Config(
             app,
-            host=settings.host,
-            port=settings.port,
             access_log=False,
             server_header=False,
             log_level="warning",
             timeout_graceful_shutdown=20,
         )
+        uvicorn.Server(config).run(sockets=[listener])
     finally:
         database.close()
+        signal.signal(signal.SIGTERM, earlier)
+
+
+def _greeting(settings: Settings, services: Services) -> list[str]:
+    if services.set_up_token is None:
+        return [f"{services.shop_name} is served at {settings.address}"]
+    return [
+        "There is no shop here yet. Open this link once to set it up:",
+        f"  {settings.address}/set-up/{services.set_up_token}",
+    ]
+
+
+def _listening(host: str, port: int) -> socket:
+    """A socket bound to the address; uvicorn would end the process without a word on what to do."""
+    import socket
+
+    from service.domain.refused import Invalid
+
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        raise Invalid(
+            "port",
+            f"Nothing can listen at {host}, port {port} ({error.strerror or error}). "
+            "Give another with --port or --host, or stop what runs there.",
+        ) from error
+    return listener
 
 
 def _app_over(database: Database, settings: Settings) -> FastAPI:
@@ -172,7 +206,9 @@ def _app_over(database: Database, settings: Settings) -> FastAPI:
     has_shop = bool(database.shops())
 
     def set_up(shop_name: str, manager: str, password_hash: str) -> ShopServices:
-        store = database.create_shop(shop_name, manager=manager, password_hash=password_hash)
+        store = database.create_shop(
+            shop_name, manager=manager, password_hash=password_hash, shop_id=settings.shop_id
+        )
         return _shop_services(store)
 
     services = Services(

@@ -18,9 +18,10 @@ from contextlib import closing
 import pytest
 from starlette.testclient import TestClient
 
-from service.app import create_app
+from service.app import create_app, serve
 from service.domain.records.job import Job
 from service.domain.records.shop import Person
+from service.domain.refused import Invalid
 from service.domain.terms import Role
 from service.settings import Settings
 from service.storage.database import open_database
@@ -123,6 +124,16 @@ def test_an_opened_record_is_closed_when_the_application_ends(tmp_path):
         create_app(Settings(data_dir=tmp_path))
     with TestClient(app) as client:
         assert client.get("/healthz").json()["shop"] is None
+    open_database(tmp_path).close()
+
+
+def test_an_address_that_is_taken_is_refused_in_words_and_the_folder_let_go(tmp_path):
+    with closing(socket.socket()) as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(Invalid, match=f"Nothing can listen at 127.0.0.1, port {port} "):
+            serve(Settings(data_dir=tmp_path, port=port))
     open_database(tmp_path).close()
 
 

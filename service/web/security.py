@@ -104,6 +104,8 @@ class KnownVisitors:
     """Visitors seen within the last second, so that a program's next request asks nothing."""
 
     _seen: dict[bytes, tuple[float, Visitor]]
+    changes: int = 0
+    """How often everybody was forgotten."""
 
     def find(self, key: bytes) -> Visitor | None:
         """The visitor of a token's digest, if it was looked up just now."""
@@ -112,14 +114,17 @@ class KnownVisitors:
             return None
         return found[1]
 
-    def keep(self, key: bytes, visitor: Visitor) -> None:
-        """Remember a visitor for a moment."""
+    def keep(self, key: bytes, visitor: Visitor, changes: int) -> None:
+        """Remember a visitor for a moment, unless something changed while they were looked up."""
+        if changes != self.changes:
+            return
         if len(self._seen) >= 1024:
             self._seen.clear()
         self._seen[key] = (time.monotonic() + KNOWN_FOR_SECONDS, visitor)
 
     def forget(self) -> None:
         """Ask the record again: somebody signed out, or the shop's book changed."""
+        self.changes += 1
         self._seen.clear()
 
 
@@ -151,8 +156,9 @@ async def visitor_of(request: Request) -> Visitor:
     known = known_visitors(request)
     visitor = known.find(key)
     if visitor is None:
+        changes = known.changes
         visitor = await run_in_threadpool(_looked_up, request, token, authorization is None)
-        known.keep(key, visitor)
+        known.keep(key, visitor, changes)
     return visitor
 
 

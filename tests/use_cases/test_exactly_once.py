@@ -1,11 +1,14 @@
 """A command is carried out once, however often, however fast and however late it is sent."""
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import pytest
 
+import service.use_cases
 from service.domain.records.job import Area, Job, Panel
 from service.domain.records.shop import ApiToken, Credential, Person
 from service.domain.refused import AlreadyThere, Invalid, KeyReused, NotAllowed, Unknown
@@ -213,8 +216,18 @@ def test_nobody_is_not_allowed_anything(any_store):
         perform(any_store, new_id(), OpenJob(id=new_id(), work_order="W", title="Van"))
 
 
+def test_every_module_with_verbs_is_read():
+    registering = {
+        path.stem
+        for path in Path(service.use_cases.__path__[0]).glob("*.py")
+        if re.search(r"^@verb\(", path.read_text(encoding="utf-8"), re.MULTILINE)
+    }
+    read = {kind.__module__.rpartition(".")[2] for kind in VERBS}
+    assert registering == read, "name the module in service/use_cases/all_verbs.py"
+
+
 def test_every_verb_says_who_may_and_what_they_do():
-    assert len(VERBS) == 31
+    assert len(VERBS) > 30
     for kind, verb in VERBS.items():
         assert verb.roles, kind
         assert verb.handler.__doc__, kind
