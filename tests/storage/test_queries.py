@@ -505,7 +505,8 @@ def test_a_job_that_was_worked_on_is_listed_as_its_file_says(
     assert (spread.finish_name, spread.work_order) == ("Body", summary.line.work_order)
     assert [line.id for line in queries.cards(CardSearch(slot="a7")).lines] == [made[0][1]]
     assert [
-        line.id for line in queries.cards(CardSearch(colour="deep GREEN", text="w- 3")).lines
+        line.id
+        for line in queries.cards(CardSearch(colour="deep GREEN", panel="roof", text="w-")).lines
     ] == [made[2][1]]
     assert [line.id for line in queries.batches_of_finish(hand.finish)] == [
         batch for batch, _, _ in made
