@@ -17,7 +17,7 @@ from service.domain.lookups import (
 )
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
-from service.domain.records.job import Acceptance, Finish, Joint
+from service.domain.records.job import Acceptance, Finish, Joint, Repair
 from service.domain.records.measuring import Reading, Verdict
 from service.domain.records.spraying import Batch, Coat
 from service.domain.sides import Side, joint_gap, joint_name, place_name, side_at
@@ -153,7 +153,11 @@ def _on_finishes(file: RecordFile) -> Iterator[Finding]:
     for finish in file.all(Finish):
         master = master_in_force(file, finish.root)
         if master is None:
-            if file.by(Batch, "finish_id", finish.root):
+            batches = file.by(Batch, "finish_id", finish.root)
+            if file.all(Repair):
+                # Its batches are judged by the stored master, where there is one.
+                batches = [b for b in batches if batch_gap(file, b) == "no_master"]
+            if batches:
                 yield Finding(
                     code="finish_without_master",
                     weight=Weight.MISSING,

@@ -34,7 +34,7 @@ from service.domain.pooling import (
 )
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
-from service.domain.records.job import Finish, Joint, Panel, Policy
+from service.domain.records.job import Finish, Joint, Panel, Policy, Repair
 from service.domain.records.measuring import Master, Reading
 from service.domain.records.spraying import Batch
 from service.domain.sentences import (
@@ -71,14 +71,20 @@ class Draft:
     next_step: str = ""
 
 
-def draft_for_batch(file: RecordFile, batch_id: str) -> Draft | None:
+def draft_for_batch(
+    file: RecordFile, batch_id: str, stored: RecordFile | None = None
+) -> Draft | None:
     """Judge a batch against its finish's master; None while there is nothing to judge.
 
     The batch's card that was read last stands for it, at its furthest stage the master was
-    approved at. The master's own batch is not judged against itself.
+    approved at. The master's own batch is not judged against itself. Until a repair has a
+    master of its own, its batches are judged by that of the job it goes back to, whose file is
+    ``stored``.
     """
     batch = file.get(Batch, batch_id)
-    master = master_in_force(file, batch.finish_id)
+    master, home = master_in_force(file, batch.finish_id), file
+    if master is None and stored is not None:
+        master, home = master_in_force(stored, file.all(Repair)[-1].stored_finish_id), stored
     if master is None or not batch.role.gives_colour:
         return None
     cards = cards_of_batch(file, batch_id)
@@ -88,7 +94,7 @@ def draft_for_batch(file: RecordFile, batch_id: str) -> Draft | None:
     read = [(card, readings) for card, readings in read if readings]
     if not read:
         return None
-    approved = approved_readings(file, master)
+    approved = approved_readings(home, master)
     if not approved:
         return None
     card, readings = max(read, key=lambda item: item[1][-1].observed_at)
@@ -102,7 +108,7 @@ def draft_for_batch(file: RecordFile, batch_id: str) -> Draft | None:
         finish,
         policy,
         policy.limit(None),
-        specimen_of_card(file, file.get(Card, master.card_id), master_reading, "the master"),
+        specimen_of_card(home, home.get(Card, master.card_id), master_reading, "the master"),
         specimen_of_card(file, card, reading, f"batch {batch.number}'s card"),
         [master_reading],
         alike(readings, reading),
@@ -110,7 +116,7 @@ def draft_for_batch(file: RecordFile, batch_id: str) -> Draft | None:
     )
     wait = ""
     if not same_stage:
-        wait = wait_sentence(file, master, reading)
+        wait = wait_sentence(home, master, reading)
     return Draft(
         subject=Subject.BATCH,
         word=draft.word,

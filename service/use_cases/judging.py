@@ -47,9 +47,12 @@ def judge_batches(
     """Judge batches against the master in force, one finish's or those named."""
     if finish_id is not None:
         batch_ids = [batch.root for batch in batches_of_finish(file, finish_id)]
+    repairs = file.all(Repair)
+    stored = unit.job(repairs[-1].stored_job_id) if repairs else None
     for batch_id in sorted(batch_ids or ()):
         before = file.by(Verdict, "batch_id", batch_id)
-        _record(unit, command, file, draft_for_batch(file, batch_id), before, f"batch {batch_id}")
+        draft = draft_for_batch(file, batch_id, stored)
+        _record(unit, command, file, draft, before, f"batch {batch_id}")
 
 
 def judge_joints(

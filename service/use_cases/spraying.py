@@ -165,7 +165,7 @@ def spray_coat(unit: Unit, command: SprayCoat) -> None:
         )
     for panel_id in dict.fromkeys(area.panel_id for area in areas):
         _add_joints_within(unit, command, panel_id)
-    if command.panel_ids or areas:
+    if role.gives_colour and (command.panel_ids or areas):
         touched = {*command.panel_ids, *(area.panel_id for area in areas)}
         judge_joints(unit, command, unit.job(command.job_id), panel_ids=touched)
 

@@ -302,6 +302,27 @@ def test_a_repair_judges_the_car_against_the_stored_master(hand):
     assert faded.word is Word.SHOWS and "lighter" in faded.words
 
 
+def test_trial_cards_of_a_repair_are_judged_by_the_stored_master(hand):
+    _, stored_card, _ = with_master(hand)
+    hand.job_id = hand.do(
+        job.OpenJob,
+        work_order="R-2",
+        title="Invented van, three years on",
+        repairs_job_id=hand.job_id,
+        repairs_finish_id=hand.finish,
+        damage="Stone chip on the left wing",
+    )
+    hand.finish = hand.file.all(job.Finish)[0].root
+    first, _ = next_batch(hand, BLUER)
+    second, card = next_batch(hand, GREEN)
+    words = {b: verdict_on_batch(hand.file, b) for b in (first, second)}
+    assert [v.word for v in words.values()] == [Word.SHOWS, Word.BLENDS]
+    assert {v.other_card_id for v in words.values()} == {stored_card}
+    assert [f.code for f in findings_of(hand.file)] == ["batch_shows"]
+    hand.master(card, hand.file.by(Reading, "card_id", card)[0].root)
+    assert verdict_on_batch(hand.file, first).other_card_id == card
+
+
 def test_roles_are_held_to_what_they_may_do(hand):
     hand.open()
     with pytest.raises(NotAllowed, match="Only a manager may register an instrument"):
