@@ -58,6 +58,10 @@ class Filled:
         given = self.start.get(name, default)
         return self.form.value(name, given if isinstance(given, str) else default)
 
+    def wrong(self, *names: str) -> bool:
+        """Whether anything is wrong with one of these fields, so that they must be seen."""
+        return any(self.form.error(name) for name in names)
+
     def has(self, name: str, value: str) -> bool:
         """Whether one box of a set is ticked."""
         if self.form.sent:

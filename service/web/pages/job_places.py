@@ -43,7 +43,7 @@ COMMON = (
 )
 
 ACROSS = (("-1", "Far left"), ("0", "Left"), ("1", "Middle"), ("2", "Right"), ("3", "Far right"))
-ALONG = tuple((str(row), f"Row {row + 1} from the front") for row in range(12))
+ALONG = tuple((str(row), f"Row {row + 1}") for row in range(12))
 
 NEIGHBOURS_WITHIN = 1.5
 """Panels at most so far apart on the map may meet in a joint; a person says whether they do."""

@@ -64,6 +64,7 @@ class PolicyEditPage:
     angles: tuple[Option, ...]
     grades: tuple[Option, ...]
     reasons: tuple[ReasonAsked, ...]
+    reasons_wrong: bool
 
 
 @router.get(_PATH, name="policy_edit")
@@ -158,10 +159,11 @@ def _page(
     for code, grade in GRADES.items():
         start[f"grade.{code}"] = str(policy.grades.get(code, grade))
         start[f"widening.{code}"] = typed(policy.widening.get(code))
+    filled = Filled(form=form, start=start)
     angles = sorted({*ANGLES, *EFFECT_ANGLES, *policy.required_angles})
     return PolicyEditPage(
         frame=frame,
-        form=Filled(form=form, start=start),
+        form=filled,
         job=file.get(Job, file.chain),
         finish=finish,
         job_href=here.link("job", job_id=file.chain),
@@ -171,4 +173,5 @@ def _page(
         angles=tuple(Option(str(angle), f"{angle}°".replace("-", MINUS)) for angle in angles),
         grades=GRADE_OPTIONS,
         reasons=tuple(ReasonAsked(code=code, name=words(code)) for code in GRADES),
+        reasons_wrong=filled.wrong("grades", *(f"widening.{code}" for code in GRADES)),
     )

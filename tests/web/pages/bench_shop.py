@@ -239,7 +239,6 @@ class BenchShop:
         self.app = create_app(Settings(data_dir=folder, zone="Europe/Lisbon"))
         self.database: Database = self.app.state.database
         self.store = self.hand.store = self.app.state.services.shop.store
-        _stand_in_for_pages_to_come(self.app)
 
     def close(self) -> None:
         self.database.close()
@@ -320,19 +319,3 @@ COMPONENTS = (
     spraying.Poured(product="Thin reducer", role=ComponentRole.REDUCER, lot="R-3", amount=200.0),
 )
 DARK_RED = (32.0, 38.0, 20.0)
-
-PLANNED = {
-    "card": "/c/{code}",
-    "joint": "/jobs/{job_id}/joints/{joint_id}",
-    "verdict": "/jobs/{job_id}/verdicts/{verdict_id}",
-    "finish": "/jobs/{job_id}/finishes/{finish_id}",
-    "correct": "/jobs/{job_id}/correct/{table}/{record_id}",
-    "journal": "/jobs/{job_id}/journal",
-    "release_new": "/jobs/{job_id}/release",
-}
-
-
-def _stand_in_for_pages_to_come(app: Any) -> None:
-    paths = app.state.links._paths
-    for name, path in PLANNED.items():
-        paths.setdefault(name, path)

@@ -95,3 +95,26 @@ def test_nobody_gets_in_without_signing_in(shop):
     for path in ("/bench", "/jobs/new"):
         answer = browser.client.get(path)
         assert answer.status_code == 303 and answer.headers["location"].startswith("/sign-in")
+
+
+def test_no_link_of_the_bench_leads_nowhere(shop):
+    shop.product()
+    shop.instrument()
+    shop.job()
+    first = shop.batch_with_card(shop.wing, DARK_RED)
+    shop.hand.master(first.card, first.reading)
+    second = shop.batch_with_card(shop.door, (33.4, 38.0, 20.0))
+    browser = shop.browser(shop.manager)
+    starts = ["/bench", f"/bench?code={new_card_code()}", shop.at(), shop.at("?show=all")]
+    starts += [shop.at(f"/batches/{one.batch}") for one in (first, second)]
+    starts.append(f"/c/{second.code}/readings/new")
+    seen: dict[str, int] = {}
+    for start in starts:
+        page = browser.open(start)
+        assert page.status == 200, start
+        for link in page.document.all("a"):
+            href = link.attributes["href"].partition("#")[0]
+            if href and href not in seen:
+                seen[href] = browser.open(href).status
+    assert len(seen) > 25
+    assert {href: status for href, status in seen.items() if status != 200} == {}
