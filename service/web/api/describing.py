@@ -14,8 +14,10 @@ from fastapi import FastAPI
 from pydantic import TypeAdapter
 
 from service.domain.findings import Weight
+from service.use_cases.command import Command
 from service.use_cases.sign_in import TOKEN_PREFIX
 from service.web.api.answers import Problem
+from service.web.api.bodies import adapter_of
 from service.web.refusals import PROBLEM_JSON
 from service.web.security import COOKIE
 
@@ -30,7 +32,7 @@ class Described:
     """
 
     answer: Any = None
-    body: type[Any] | None = None
+    body: type[Command] | None = None
     answers: tuple[int, ...] = (200,)
     errors: tuple[int, ...] = (401, 403, 422, 503)
     takes_media: tuple[str, ...] = ()
@@ -116,7 +118,7 @@ def _schemas(described: Descriptions) -> tuple[dict[Any, Any], dict[str, Any]]:
     answers = {_key(one.answer): one.answer for one in described.values() if one.answer is not None}
     answers[_key(Problem)] = Problem
     inputs: list[tuple[Any, Any, TypeAdapter[Any]]] = [
-        *((body, "validation", TypeAdapter(body)) for body in bodies),
+        *((body, "validation", adapter_of(body)) for body in bodies),
         *((key, "serialization", TypeAdapter(answer)) for key, answer in answers.items()),
     ]
     made, definitions = TypeAdapter.json_schemas(inputs, ref_template=SCHEMAS)

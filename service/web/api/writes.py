@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, TypedDict
 
 from fastapi.routing import APIRoute
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -116,13 +116,16 @@ def _route_class(handler: _Answer) -> type[APIRoute]:
 
 
 def _answering(kind: type[Command]) -> _Answer:
-    adapter = adapter_of(kind)
+    # Made when the verb is first sent: all of them at once would be felt at every start.
+    adapter: TypeAdapter[Command] | None = None
 
     async def answer_write(request: Request) -> Response:
         visitor = await check_access(request)
         assert visitor is not None, "no verb is public"
         if not is_json(request.headers.get("content-type", "")):
             raise NotJson
+        nonlocal adapter
+        adapter = adapter or adapter_of(kind)
         try:
             sent = adapter.validate_json(await request.body())
         except ValidationError as error:

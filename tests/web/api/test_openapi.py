@@ -157,3 +157,10 @@ def test_no_parameter_makes_a_read_fail(path, data):
             query[parameter["name"]] = "" if value is None else value
     answer = CLIENT.get(address, params=query)
     assert answer.status_code < 500, answer.text
+
+
+def test_a_body_takes_no_field_it_does_not_describe():
+    for path in WRITES:
+        schema = SHAPES.resolved(SHAPES.of_body("post", path))
+        assert schema["additionalProperties"] is False, path
+        assert "id" in schema["required"], path
