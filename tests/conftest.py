@@ -49,28 +49,67 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / FILE
 
 
-@pytest.fixture(scope="session")
-def postgresql_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], str]]:
-    """Makes fresh migrated PostgreSQL databases and gives the URL of each."""
+class SpareDatabases:
+    """Migrated PostgreSQL databases, emptied for each test; to make and drop one takes longer."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._server = POSTGRESQL.rpartition("/")[0]
+        self._made: list[str] = []
+        self._spare: list[str] = []
+
+    def take(self) -> str:
+        """The URL of an empty database."""
+        if self._spare:
+            name = self._spare.pop()
+            _empty(f"{self._server}/{name}")
+        else:
+            name = f"keepcard_test_{uuid4().hex[:12]}"
+            self._run(f"CREATE DATABASE {name} TEMPLATE template0")
+            self._made.append(name)
+            open_database(self._folder, f"{self._server}/{name}").close()
+        return f"{self._server}/{name}"
+
+    def give_back(self, url: str) -> None:
+        """Keep a database for the next test."""
+        self._spare.append(url.rpartition("/")[2])
+
+    def drop(self) -> None:
+        """Leave the server as it was."""
+        for name in self._made:
+            self._run(f"DROP DATABASE {name} WITH (FORCE)")
+
+    def _run(self, statement: str) -> None:
+        import psycopg
+
+        with psycopg.connect(POSTGRESQL, autocommit=True) as connection:
+            connection.execute(statement)
+
+
+def _empty(url: str) -> None:
+    """Take away every row, and put the guards right that a test may have tampered with."""
     import psycopg
 
-    server, _, _ = POSTGRESQL.rpartition("/")
-    made: list[str] = []
-    with psycopg.connect(POSTGRESQL, autocommit=True) as connection:
+    from service.storage import triggers
+    from service.storage.migrations import HEAD
+    from service.storage.tables import APPEND_ONLY, metadata
 
-        def create(template: str) -> str:
-            name = f"keepcard_test_{uuid4().hex[:12]}"
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
-            made.append(name)
-            return name
+    with psycopg.connect(url) as connection:
+        connection.execute("SET session_replication_role = replica")
+        for table in metadata.tables:
+            connection.execute(f'DELETE FROM "{table}"')
+        for statements in (triggers.dropping, triggers.making):
+            for statement in statements(APPEND_ONLY, postgresql=True):
+                connection.execute(statement)
+        connection.execute("UPDATE alembic_version SET version_num = %s", (HEAD,))
 
-        migrated = create("template0")
-        open_database(tmp_path_factory.mktemp("postgresql"), f"{server}/{migrated}").close()
-        try:
-            yield lambda: f"{server}/{create(migrated)}"
-        finally:
-            for name in reversed(made):
-                connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+@pytest.fixture(scope="session")
+def spare_databases(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SpareDatabases]:
+    """PostgreSQL databases for the tests of this run."""
+    databases = SpareDatabases(tmp_path_factory.mktemp("postgresql"))
+    yield databases
+    databases.drop()
 
 
 ON_POSTGRESQL = pytest.param(
@@ -102,7 +141,7 @@ def make_place(
         folder.mkdir()
         url = None
         if engine_name == "postgresql":
-            url = request.getfixturevalue("postgresql_template")()
+            url = request.getfixturevalue("spare_databases").take()
         else:
             shutil.copy(request.getfixturevalue("sqlite_template"), folder / FILE)
         made.append(Place(folder, url))
@@ -111,6 +150,8 @@ def make_place(
     yield make
     for place in made:
         place.close()
+        if place.url is not None:
+            request.getfixturevalue("spare_databases").give_back(place.url)
 
 
 @pytest.fixture
