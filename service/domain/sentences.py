@@ -83,13 +83,17 @@ class Readable:
     at: datetime | None
 
 
+def approved_stages(file: RecordFile, master: Master) -> list[Stage]:
+    """The stages a master was approved at, earliest first."""
+    found = (file.find(Reading, id) for id in master.reading_ids)
+    return sorted({r.stage for r in found if r is not None}, key=lambda stage: stage.order)
+
+
 def readable_when(file: RecordFile, master: Master, reading: Reading) -> Readable | None:
     """When a card can be judged that was read at a stage the master was not approved at."""
-    found = (file.find(Reading, id) for id in master.reading_ids)
-    approved = {r.stage for r in found if r is not None}
-    stages = sorted(approved, key=lambda stage: stage.order)
+    stages = approved_stages(file, master)
     later = next((stage for stage in stages if stage.order > reading.stage.order), None)
-    if reading.stage in approved or later is None:
+    if reading.stage in stages or later is None:
         return None
     usual = _usual_bake(file, master)
     if usual is None or later not in (Stage.BAKED, Stage.POLISHED):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -24,8 +24,9 @@ from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Area, Finish, Job, Panel
 from service.domain.records.measuring import Master, Reading, Verdict
+from service.domain.records.shop import Product
 from service.domain.records.spraying import Batch, Coat, Component
-from service.domain.sentences import READABLE, Readable, readable_when
+from service.domain.sentences import READABLE, Readable, approved_stages, readable_when
 from service.domain.terms import CoatRole, ComponentRole, Word
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
@@ -105,6 +106,10 @@ class BatchPage:
     verdict: VerdictShown | None
     is_master: bool
     on_panels: tuple[str, ...]
+    first_readable: str
+    flash_ends: datetime | None
+    wax_wait_days: float | None
+    wax_product: str
     readable: str
     readable_at: datetime | None
     swatches: tuple[SwatchShown, SwatchShown] | None
@@ -142,6 +147,8 @@ def batch_page(here: PageContext, file: RecordFile, batch_id: str, saved: str = 
     newest = verdicts[-1] if verdicts else None
     master = master_in_force(file, batch.finish_id)
     waiting = _waiting(file, newest)
+    stages = approved_stages(file, master) if master is not None else []
+    product = shop.find(Product, batch.product_id)
     return BatchPage(
         frame=here.frame("bench", bench=True),
         batch=batch,
@@ -153,6 +160,10 @@ def batch_page(here: PageContext, file: RecordFile, batch_id: str, saved: str = 
         gap=batch_gap(file, batch),
         verdict=verdict_shown(here, newest) if newest else None,
         is_master=master is not None and master.card_id in card_ids,
+        first_readable=READABLE[stages[0]] if stages else "",
+        flash_ends=_flash_ends(file, batch),
+        wax_wait_days=product.wax_wait_days if product else None,
+        wax_product=product.name if product else "",
         on_panels=tuple(panel.name for panel in panels_of_batch(file, batch.root)),
         readable=READABLE[waiting.stage] if waiting else "",
         readable_at=waiting.at if waiting else None,
@@ -185,6 +196,16 @@ def _waiting(file: RecordFile, verdict: Verdict | None) -> Readable | None:
     found = (file.find(Reading, id) for id in verdict.reading_ids)
     own = [r for r in found if r is not None and r.card_id == verdict.card_id]
     return readable_when(file, master, own[-1]) if own else None
+
+
+def _flash_ends(file: RecordFile, batch: Batch) -> datetime | None:
+    """When the flash of the last coat ends; None when it did, or nobody logged one."""
+    coats = file.by(Coat, "batch_id", batch.root)
+    last = max(coats, key=lambda coat: coat.observed_at, default=None)
+    if last is None or last.flash_minutes is None:
+        return None
+    ends = last.observed_at + timedelta(minutes=last.flash_minutes)
+    return ends if ends > datetime.now(UTC) else None
 
 
 def _swatches(file: RecordFile, verdict: Verdict | None) -> tuple[SwatchShown, SwatchShown] | None:

@@ -92,6 +92,7 @@ class ReadingNewPage:
     specular: tuple[Option, ...]
     like: Reading | None
     cooling_until: datetime | None
+    past_calibration: tuple[str, ...]
     measuring_temperature_c: float
     temperatures: tuple[Option, ...] = UNITS[Kind.TEMPERATURE]
 
@@ -231,6 +232,7 @@ def _page(
         specular=SPECULAR,
         like=like,
         cooling_until=_cooling_until(file, card),
+        past_calibration=tuple(i.name for i in instruments if _is_past(i)),
         measuring_temperature_c=MEASURING_TEMPERATURE_C,
     )
 
@@ -276,11 +278,15 @@ def _instrument_options(instruments: Iterable[Instrument]) -> Iterable[Option]:
         noise = ""
         if instrument.standard_uncertainty is not None:
             noise = f"repeats within {instrument.standard_uncertainty:g}"
-        due = instrument.calibration_due
-        past = "past its calibration" if due is not None and due < datetime.now(UTC) else ""
+        past = "past its calibration" if _is_past(instrument) else ""
         said = (instrument.geometry, specular, noise, past)
         yield Option(instrument.root, instrument.name, ", ".join(text for text in said if text))
     yield Option("", "Another", "its geometry is stated below")
+
+
+def _is_past(instrument: Instrument) -> bool:
+    due = instrument.calibration_due
+    return due is not None and due < datetime.now(UTC)
 
 
 def _with_used(options: tuple[Option, ...], used: str) -> tuple[Option, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from service.domain.findings import Finding, Weight
 from service.domain.record_file import RecordFile
@@ -13,6 +14,7 @@ from service.domain.records.measuring import Verdict
 from service.domain.records.shop import Person
 from service.domain.terms import Stage, Word
 from service.web.context import PageContext
+from service.web.filters import local_time
 
 WORD_OF = {
     Weight.SHOWS: Word.SHOWS,
@@ -72,12 +74,30 @@ def verdict_shown(here: PageContext, verdict: Verdict) -> VerdictShown:
         angle=verdict.angle,
         stage=verdict.stage,
         look=verdict.look,
-        sentence=verdict.sentence,
+        sentence=told_locally(verdict.sentence, verdict.observed_at, here.zone),
         next_step=verdict.next_step,
         at=verdict.observed_at,
         late=verdict.late,
         href=here.link("verdict", job_id=verdict.job_id, verdict_id=verdict.root),
     )
+
+
+_CLOCK = re.compile(r"about (\d\d):(\d\d) UTC")
+
+
+def told_locally(sentence: str, at: datetime, zone: str) -> str:
+    """A sentence of the record with the time it names on the shop's own clock.
+
+    The record is kept in UTC; a time in it is the first of that clock after ``at``.
+    """
+
+    def local(found: re.Match[str]) -> str:
+        named = at.replace(hour=int(found[1]), minute=int(found[2]))
+        if named < at.replace(second=0, microsecond=0):
+            named += timedelta(days=1)
+        return f"about {local_time(named, zone)}"
+
+    return _CLOCK.sub(local, sentence)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,8 +113,12 @@ class FindingShown:
 def finding_shown(here: PageContext, file: RecordFile, finding: Finding) -> FindingShown:
     """A finding as it is shown, leading to the thing it is about."""
     word = WORD_OF.get(finding.weight)
+    verdict = file.find(Verdict, finding.verdict_id)
+    sentence = finding.sentence
+    if verdict is not None:
+        sentence = told_locally(sentence, verdict.observed_at, here.zone)
     return FindingShown(
-        sentence=finding.sentence,
+        sentence=sentence,
         remedy=finding.remedy,
         href=_place_of(here, file, finding),
         word=word.value if word is not None else "",

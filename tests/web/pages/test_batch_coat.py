@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
 import pytest
 
 from service.domain.records.job import Area, Joint
@@ -119,3 +122,15 @@ def test_a_coat_sprayed_earlier_is_kept_by_the_shops_clock(shop):
     # 09:30 in Lisbon is 08:30 UTC in summer.
     coats_page(shop, batch).send(panel_ids=[shop.wing], observed_at="2026-07-01T09:30")
     assert shop.file.all(Coat)[0].observed_at.isoformat() == "2026-07-01T08:30:00+00:00"
+
+
+def test_the_flash_of_the_last_coat_runs_on_the_batch_page(shop):
+    shop.job()
+    batch = shop.hand.batch()
+    page = coats_page(shop, batch).send(panel_ids=[shop.wing], set_up__flash_minutes="60")
+    ends = shop.file.all(Coat)[0].observed_at + timedelta(minutes=60)
+    clock = ends.astimezone(ZoneInfo("Europe/Lisbon")).strftime("%H:%M")
+    assert f"The last coat flashes until {clock}." in page.main.text
+    coats_page(shop, batch).send(set_up__flash_minutes="0")
+    page = shop.browser().open(shop.at(f"/batches/{batch}"))
+    assert "flashes until" not in page.main.text

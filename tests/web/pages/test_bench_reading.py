@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
 from service.domain.records.measuring import Reading
@@ -223,3 +225,40 @@ def test_a_card_nobody_logged_is_told_so(shop):
     page = reading_page(shop, "not-a-code")
     assert page.status == 422
     assert "is not a card code" in page.main.text
+
+
+def test_an_instrument_past_its_calibration_is_said_before_anything_is_typed(judged):
+    past = datetime.now(UTC) - timedelta(days=3)
+    judged.instrument(name="Old sphere", calibration_due=past)
+    second = judged.batch_with_card(judged.door)
+    page = reading_page(judged, second.code)
+    assert "Old sphere is past its calibration" in page.main.one("p", class_="notice").text
+    page = page.send(
+        reading__instrument_id=page.choices("reading.instrument_id")[
+            "Old sphere d:8, specular included, repeats within 0.05, past its calibration"
+        ],
+        reading__stage="baked",
+        reading__surface_temperature_c="22",
+        **labs(*three((33.4, 38.0, 20.0))),
+    )
+    assert page.heading == "Batch 2 cannot be told from this measurement"
+    assert "Calibrate it and read batch 2's card again." in page.main.text
+
+
+def test_a_card_not_read_yet_says_from_which_stage_on_it_can_be_judged(judged):
+    second = judged.batch_with_card(judged.door)
+    page = judged.browser().open(judged.at(f"/batches/{second.batch}"))
+    assert "It can be judged after clear, bake and cooling" in page.main.text
+
+
+def test_a_time_in_a_finding_is_on_the_shops_clock(judged):
+    second = judged.batch_with_card(judged.door)
+    reading_page(judged, second.code).send(
+        reading__stage="base_dry",
+        observed_at="2026-07-01T23:50",
+        **labs(*three(near(DARK_RED, 2.0, 0.0, 0.0))),
+    )
+    page = judged.browser().open(judged.at())
+    # Read at 22:50 UTC; 40 min of bake and an hour of cooling lead past midnight there, too.
+    assert "about 01:30 if the bake starts now" in page.main.text
+    assert "UTC" not in page.main.text
