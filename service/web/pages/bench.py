@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from fastapi import APIRouter
@@ -13,7 +13,7 @@ from service.domain.lines import BatchLine
 from service.domain.lookups import the_job
 from service.domain.moment import from_text
 from service.domain.refused import Refused
-from service.domain.terms import CoatRole
+from service.domain.terms import CoatRole, Word
 from service.use_cases.job import OpenJob
 from service.use_cases.queries import BatchFilter, JobSummary
 from service.web.access import ANYBODY_HERE, page_rules
@@ -27,6 +27,7 @@ page_rules({("GET", "/bench"): ANYBODY_HERE})
 MOST_JOBS = 30
 LAST_BATCHES = 8
 SHOWN_BATCHES = 4
+MOST_SHOWING = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +96,7 @@ def bench(here: Here, code: str = "", after: str = "") -> Response:
 
 def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) -> BenchPage:
     page = here.queries.jobs(open_only=True, after=after or None, limit=MOST_JOBS)
-    jobs = sorted(page.lines, key=_most_shows_first)
+    jobs = sorted((_unaccepted(here, one) for one in page.lines), key=_most_shows_first)
     batches = _last_batches(here, code)
     # A card is sprayed from a pot of colour, so one of those is what to go on from.
     colour = next((one for one in batches if one.line.role != CoatRole.CLEAR), None)
@@ -123,6 +124,19 @@ def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) ->
         ),
         job_new_href=here.link("job_new") if here.may(OpenJob) else "",
     )
+
+
+def _unaccepted(here: PageContext, summary: JobSummary) -> JobSummary:
+    """A job's counts without what somebody accepted as it shows, as the job's own page has them."""
+    job_id, joints, batches = summary.line.id, summary.joints_show, summary.shows
+    if joints:
+        lines = here.queries.joints_of_job(job_id)
+        joints -= sum(line.accepted for line in lines if line.word == Word.SHOWS)
+    if batches:
+        showing = BatchFilter(job_id=job_id, word=Word.SHOWS)
+        found = here.queries.batches(showing, limit=min(batches, MOST_SHOWING)).lines
+        batches -= sum(line.accepted for line in found)
+    return replace(summary, joints_show=joints, shows=batches)
 
 
 def _most_shows_first(summary: JobSummary) -> tuple[int, int, int]:

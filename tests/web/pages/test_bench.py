@@ -6,6 +6,7 @@ import pytest
 
 from service.domain.card_code import grouped, new_card_code
 from service.domain.records.spraying import Batch
+from service.use_cases.closing import Accept
 from tests.web.pages.bench_shop import COMPONENTS, DARK_RED, BenchShop
 
 
@@ -41,6 +42,19 @@ def test_what_would_show_stands_first(shop):
     assert "One joint would show." in jobs.all("li")[0].text
     assert len(jobs.all("li")[0].all("svg", class_="mark-shows")) == 1
     assert any("Nothing is sprayed yet." in item.text for item in jobs.all("li"))
+
+
+def test_what_was_accepted_no_longer_heads_the_bench(shop):
+    shop.job()
+    first = shop.batch_with_card(shop.wing, DARK_RED)
+    shop.hand.master(first.card, first.reading)
+    second = shop.batch_with_card(shop.door, (33.4, 38.0, 20.0))
+    shop.hand.on_job(Accept, why="Hidden by the handle.", joint_id=shop.gap)
+    page = shop.browser().open("/bench")
+    assert page.heading == "One job in hand would show"
+    assert "One batch would show against the master." in page.main.text
+    shop.hand.on_job(Accept, why="Inside the door.", batch_id=second.batch)
+    assert shop.browser().open("/bench").heading == "Nothing in hand would show so far"
 
 
 def test_a_painter_goes_on_from_their_own_last_batch_of_colour(shop):
