@@ -12,7 +12,7 @@ from service.domain.records.base import JobRecord, Record
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Area, Finish, Job, Joint, Panel
 from service.domain.records.measuring import Reading
-from service.domain.records.shop import Instrument, Person, Product
+from service.domain.records.shop import ApiToken, Instrument, Person, Product
 from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
 from service.domain.refused import Invalid
 from service.domain.terms import Role
@@ -27,10 +27,23 @@ JOB_KINDS: dict[str, type[JobRecord]] = {
         Reading,
     )
 }  # fmt: skip
-SHOP_KINDS: dict[str, type[Record]] = {kind.table: kind for kind in (Person, Instrument, Product)}
+SHOP_KINDS: dict[str, type[Record]] = {
+    kind.table: kind for kind in (Person, Instrument, Product, ApiToken)
+}
 
 FIXED = {field.name for field in fields(JobRecord)} | {"code", "angles", "frame_id"}
 """Fields no correction may touch; observed_at apart, which may have been typed wrongly."""
+
+
+def fields_open_to_correction(kind: type[Record]) -> tuple[str, ...]:
+    """The fields of a kind of record that may be corrected; a token can only be revoked."""
+    if kind is ApiToken:
+        return ()
+    return tuple(
+        field.name
+        for field in fields(kind)
+        if field.name not in FIXED or field.name == "observed_at"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +80,10 @@ def correct(unit: Unit, command: Correct) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectShop(Command):
-    """Change fields of a person, an instrument or a product sheet, as ``Correct`` does."""
+    """Change fields of a person, an instrument or a product sheet, as ``Correct`` does.
+
+    A token cannot be changed; to withdraw it revokes it.
+    """
 
     table: str
     record_id: str
@@ -83,6 +99,10 @@ def correct_shop(unit: Unit, command: CorrectShop) -> None:
     if kind is None:
         raise Invalid(
             "table", f"{command.table!r} cannot be corrected. Pick one of: {', '.join(SHOP_KINDS)}."
+        )
+    if kind is ApiToken and (command.changes or not command.withdraw):
+        raise Invalid(
+            "changes", "A token cannot be changed. Withdraw it, and give out another in its place."
         )
     shop = unit.shop()
     record = shop.get(kind, command.record_id)
@@ -111,15 +131,12 @@ def _corrected(
 
 
 def _read(kind: type[Record], name: str, value: Any) -> Any:
-    hints = get_type_hints(kind)
-    if name not in hints or name in FIXED - {"observed_at"} or name == "table":
-        open_fields = [
-            f.name for f in fields(kind) if f.name not in FIXED or f.name == "observed_at"
-        ]
+    open_fields = fields_open_to_correction(kind)
+    if name not in open_fields:
         raise Invalid(
             name, f"{name!r} cannot be corrected here. Fields are: {', '.join(open_fields)}."
         )
-    return _as(hints[name], name, value)
+    return _as(get_type_hints(kind)[name], name, value)
 
 
 def _as(hint: Any, name: str, value: Any) -> Any:

@@ -24,6 +24,31 @@ MODULES = (
     "bench",
     "batch",
     "job",
+    # Rack
+    "rack",
+    "nearest",
+    "compare",
+    "card_moves",
+    "card_eye",
+    "card_photo",
+    "card_master",
+    "card",
+    "repair_new",
+    "repair_reading",
+    "repair",
+    # Audit; the shop's book has addresses of its own under /shop.
+    "audit",
+    "finish",
+    "joint",
+    "verdict",
+    "accept",
+    "release",
+    "correct",
+    "journal",
+    "shop_book_people",
+    "shop_book_sheets",
+    "shop_book_tokens",
+    "shop_book",
 )
 """Modules of this package with a ``router``; imported when the application is made."""
 

@@ -1,0 +1,30 @@
+"""Cards that are the last of their kind, and what may become of them."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from service.domain.lookups import master_card_ids, whereabouts
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card
+
+
+class HeldBack(StrEnum):
+    """Why a card leaves the rack only by a manager."""
+
+    MASTER = "master"
+    LAST = "last"
+
+
+def held_back(file: RecordFile, card: Card) -> HeldBack | None:
+    """Why a card must not simply be pulled; None when anybody may.
+
+    A master is what a finish is judged against, and the last card of a batch in the rack is the
+    only physical truth about it.
+    """
+    if card.root in master_card_ids(file):
+        return HeldBack.MASTER
+    others = [c for c in file.by(Card, "batch_id", card.batch_id) if c.root != card.root]
+    if any(whereabouts(file, other).place == "in" for other in others):
+        return None
+    return HeldBack.LAST

@@ -1,0 +1,219 @@
+"""A card: what it is, where it is, whether its batch blends, and everything read off it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from service.domain.drift import Drift, drifts_of
+from service.domain.lines import CardLine
+from service.domain.lookups import master_in_force, readings_of_card, verdict_on_batch
+from service.domain.record_file import RecordFile
+from service.domain.records.cards import Card, Photo
+from service.domain.records.job import Finish, Job
+from service.domain.records.measuring import Master
+from service.domain.records.spraying import Batch
+from service.use_cases.cards import AttachPhoto
+from service.use_cases.closing import ApproveMaster
+from service.use_cases.job import OpenJob
+from service.use_cases.measuring import LogEyeCheck, LogReading
+from service.web.access import ANYBODY_HERE, page_rules
+from service.web.context import Frame, Here, PageContext
+from service.web.forms import Form
+from service.web.pages.bench_swatches import SwatchShown
+from service.web.pages.bench_views import (
+    Action,
+    VerdictShown,
+    allowed,
+    person_name,
+    verdict_shown,
+)
+from service.web.pages.card_made import Made, made
+from service.web.pages.card_readings import (
+    BesideMaster,
+    EyeShown,
+    ReadingShown,
+    beside_master,
+    eyes_shown,
+    readings_shown,
+)
+from service.web.pages.card_where import Where, where
+from service.web.pages.compare import address
+from service.web.pages.job_map import JointShown, shown_joints
+from service.web.pages.rack_swatches import swatch_of_line
+
+router = APIRouter()
+page_rules({("GET", "/c/{code}"): ANYBODY_HERE, ("GET", "/C/{code}"): ANYBODY_HERE})
+
+SHOWN_WIDTH = 800
+SAVED = {
+    "pull": "It is signed out to you.",
+    "return": "It is back in the rack.",
+    "missing": "It is marked missing.",
+    "eye": "What you saw is on record, beside the measured verdict.",
+    "photo": "The photograph is kept.",
+    "master": "It is the master now, and every batch of the finish was judged against it.",
+}
+"""What is said after a form was taken, by the word in the address."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoShown:
+    """A photograph of the card, as it is served: made anew, at most so wide."""
+
+    photo: Photo
+    by: str
+    src: str
+    large: str
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardPage:
+    """The whole of a card."""
+
+    frame: Frame
+    form: Form
+    saved: str
+    line: CardLine
+    card: Card
+    job: Job
+    job_href: str
+    finish: Finish
+    batch: Batch
+    batch_href: str
+    painter: str
+    where: Where
+    master: Master | None
+    master_code: str
+    is_master: bool
+    verdict: VerdictShown | None
+    other_card: str
+    beside: tuple[BesideMaster, ...]
+    swatch: SwatchShown | None
+    joints: tuple[JointShown, ...]
+    made: Made
+    readings: tuple[ReadingShown, ...]
+    drifts: tuple[Drift, ...]
+    eyes: tuple[EyeShown, ...]
+    photos: tuple[PhotoShown, ...]
+    actions: tuple[Action, ...]
+    correct_href: str
+    replaces: str
+    replaced_by: str
+    approved_at: datetime | None
+
+
+@router.get("/c/{code}", name="card")
+def card(here: Here, code: str, saved: str = "") -> Response:
+    """The card under a code, however the code is typed."""
+    line = here.card(code)
+    if code != line.code:
+        return here.see_other("card", code=line.code, saved=saved)
+    page = card_page(here, line, here.frame("rack"), SAVED.get(saved, ""))
+    return here.render("card.html", page)
+
+
+@router.get("/C/{code}", name="card_from_label")
+def card_from_label(here: Here, code: str) -> Response:
+    """The address as labels carry it, in capitals."""
+    return here.see_other("card", code=here.card(code).code)
+
+
+def card_page(
+    here: PageContext,
+    line: CardLine,
+    frame: Frame,
+    saved: str = "",
+    form: Form | None = None,
+    of: str = "",
+) -> CardPage:
+    """Everything the page shows, read off the job's file; ``of`` names the form that came back."""
+    file = here.store.job(line.job_id)
+    card = file.get(Card, line.id)
+    shop = here.store.shop()
+    batch = file.get(Batch, card.batch_id)
+    verdict = verdict_on_batch(file, batch.root)
+    master = master_in_force(file, card.finish_id)
+    is_master = master is not None and master.card_id == card.root
+    own = verdict is not None and verdict.card_id == card.root
+    return CardPage(
+        frame=frame,
+        form=form or Form(),
+        saved=saved,
+        line=line,
+        card=card,
+        job=file.get(Job, file.chain),
+        job_href=here.link("job", job_id=file.chain),
+        finish=file.get(Finish, card.finish_id),
+        batch=batch,
+        batch_href=here.link("batch", job_id=file.chain, batch_id=batch.root),
+        painter=person_name(shop, card.author_id),
+        where=where(here, file, card, form, of),
+        master=master,
+        master_code=_code(file, master.card_id) if master else "",
+        is_master=is_master,
+        verdict=verdict_shown(here, verdict) if verdict and not is_master else None,
+        other_card=_code(file, verdict.card_id or "") if verdict and not own else "",
+        beside=beside_master(file, verdict),
+        swatch=swatch_of_line(line),
+        joints=tuple(j for j in shown_joints(here, file)[0] if card.root in (j.card_a, j.card_b)),
+        made=made(here, file, card),
+        readings=readings_shown(here, file, card),
+        drifts=tuple(drifts_of(readings_of_card(file, card.root))),
+        eyes=eyes_shown(here, file, card),
+        photos=_photos(here, file, shop, card),
+        actions=_actions(here, file, card, line),
+        correct_href=here.link("correct", job_id=file.chain, table="cards", record_id=card.root),
+        replaces=_code(file, card.replaces or ""),
+        replaced_by=next((c.code for c in file.by(Card, "replaces", card.root)), ""),
+        approved_at=master.observed_at if master and is_master else None,
+    )
+
+
+def _code(file: RecordFile, card_id: str) -> str:
+    card = file.find(Card, card_id)
+    return card.code if card is not None else ""
+
+
+def _photos(
+    here: PageContext, file: RecordFile, shop: RecordFile, card: Card
+) -> tuple[PhotoShown, ...]:
+    photos = sorted(file.by(Photo, "card_id", card.root), key=lambda p: p.observed_at, reverse=True)
+    return tuple(
+        PhotoShown(
+            photo=photo,
+            by=person_name(shop, photo.author_id),
+            src=here.link("photo", sha256=photo.sha256, width=SHOWN_WIDTH),
+            large=here.link("photo", sha256=photo.sha256),
+            width=min(photo.width, SHOWN_WIDTH),
+            height=round(photo.height * min(1, SHOWN_WIDTH / photo.width)),
+        )
+        for photo in photos
+    )
+
+
+def _actions(here: PageContext, file: RecordFile, card: Card, line: CardLine) -> tuple[Action, ...]:
+    """What is done next with a card, the likeliest first."""
+    code = card.code
+    read = bool(readings_of_card(file, card.root))
+    repair = Action(text="Start a repair from it", href=here.link("repair_new", code=code))
+    reading = Action(text="Read it", href=here.link("reading_new", code=code))
+    approve = Action(text="Approve it as the master", href=here.link("master_new", code=code))
+    eye = Action(text="Log an eye check", href=here.link("eye_check_new", code=code))
+    photo = Action(text="Add a photograph", href=here.link("photo_new", code=code))
+    compare = Action(text="Lay others beside it", href=address(here, [code]))
+    return allowed(
+        (
+            (read and here.may(OpenJob), repair),
+            (here.may(LogReading), reading),
+            (here.may(LogEyeCheck), eye),
+            (here.may(AttachPhoto), photo),
+            (read and here.may(ApproveMaster), approve),
+            (True, compare),
+        )
+    )

@@ -1,0 +1,204 @@
+"""Cards laid side by side: how they lie to each other, and which goes furthest in what."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from service.domain.card_code import read_card_code
+from service.domain.lines import CardLine
+from service.domain.nearness import doubt_of_difference, in_noise
+from service.domain.refused import Invalid, Refused
+from service.use_cases.side_by_side import MOST_CARDS, Pair, SideBySide, lab_of, lay_side_by_side
+from service.web.access import ANYBODY_HERE, page_rules
+from service.web.context import Frame, Here, PageContext
+from service.web.forms import Form
+from service.web.pages.bench_forms import Filled
+from service.web.pages.rack_hits import CardHit, card_hits
+
+router = APIRouter()
+page_rules({("GET", "/rack/compare"): ANYBODY_HERE})
+
+AXES = (
+    ("lightest", "deepest"),
+    ("reddest", "greenest"),
+    ("yellowest", "bluest"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaidCard:
+    """One of the cards, with how it lies beside the first."""
+
+    hit: CardHit
+    lab: tuple[float, float, float] | None
+    extremes: tuple[str, ...]
+    words: str
+    why: str
+    first_href: str
+    without_href: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """One cell of the table of pairs; empty on the card itself and where it was said already."""
+
+    delta_e_2000: float | None
+    doubt: float | None
+    why: str
+    itself: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extreme:
+    """Which card goes furthest one way, and which the other; by how much in CIELAB units."""
+
+    word: str
+    code: str
+    other_word: str
+    other_code: str
+    apart: float
+    in_noise: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparePage:
+    """Everything about the cards that were named."""
+
+    frame: Frame
+    form: Filled
+    codes: tuple[str, ...]
+    cards: tuple[LaidCard, ...]
+    rows: tuple[tuple[Gap, ...], ...]
+    extremes: tuple[Extreme, ...]
+    angles: tuple[int, ...]
+    widest: Pair | None
+    room: bool
+
+
+@router.get("/rack/compare", name="compare")
+def compare(here: Here, codes: Annotated[list[str] | None, Query()] = None) -> Response:
+    """Any cards side by side; the first is what the others are told against."""
+    typed = codes or []
+    form = Form({"codes": typed} if typed else None)
+    try:
+        lines = [here.card(code) for code in codes_typed(typed)]
+        if len(lines) > MOST_CARDS:
+            lay_side_by_side(lines)
+    except Refused as refusal:
+        found = [line for line in map(here.queries.card_by_code, _readable(typed)) if line]
+        invalid = Invalid("codes", str(refusal))
+        return here.refused(
+            form,
+            invalid,
+            "compare.html",
+            lambda frame: _page(here, frame, form, found[:MOST_CARDS]),
+            "rack",
+        )
+    return here.render("compare.html", _page(here, here.frame("rack"), Form(), lines))
+
+
+def codes_typed(typed: Iterable[str]) -> list[str]:
+    """The codes in some fields, each once; a field may hold several, one a line or by commas."""
+    pieces = (piece.strip() for text in typed for piece in re.split(r"[,;\n]", text))
+    return list(dict.fromkeys(read_card_code(piece) for piece in pieces if piece))
+
+
+def _readable(typed: Iterable[str]) -> Iterable[str]:
+    for text in typed:
+        for piece in re.split(r"[,;\n]", text):
+            try:
+                yield read_card_code(piece)
+            except Invalid:
+                continue
+
+
+def _page(here: PageContext, frame: Frame, form: Form, lines: Sequence[CardLine]) -> ComparePage:
+    laid = lay_side_by_side(lines) if len(lines) > 1 else SideBySide(cards=(), pairs=())
+    pairs = {frozenset((pair.first, pair.second)): pair for pair in laid.pairs}
+    codes = tuple(line.code for line in lines)
+    compared = [pair for pair in laid.pairs if pair.delta_e_2000 is not None]
+    return ComparePage(
+        frame=frame,
+        form=Filled(form=form),
+        codes=codes,
+        cards=tuple(_cards(here, lines, laid, pairs)),
+        rows=tuple(tuple(_row(line, lines, pairs)) for line in lines) if compared else (),
+        extremes=tuple(_extremes(laid, lines)),
+        angles=tuple(sorted({line.angle for line in lines if line.angle is not None})),
+        widest=max(compared, key=lambda pair: pair.delta_e_2000 or 0.0, default=None),
+        room=len(lines) < MOST_CARDS,
+    )
+
+
+def _cards(
+    here: PageContext,
+    lines: Sequence[CardLine],
+    laid: SideBySide,
+    pairs: dict[frozenset[str], Pair],
+) -> Iterable[LaidCard]:
+    codes = [line.code for line in lines]
+    extremes = {one.code: one.extremes for one in laid.cards}
+    for hit in card_hits(here, lines):
+        code = hit.line.code
+        pair = pairs.get(frozenset((codes[0], code)))
+        others = [other for other in codes if other != code]
+        yield LaidCard(
+            hit=hit,
+            lab=lab_of(hit.line),
+            extremes=extremes.get(code, ()),
+            words=pair.words if pair else "",
+            why=pair.why if pair else "",
+            first_href=address(here, [code, *others]),
+            without_href=address(here, others),
+        )
+
+
+def address(here: PageContext, codes: Iterable[str]) -> str:
+    """The address of the page with these cards on it."""
+    query = urlencode([("codes", code) for code in codes])
+    return f"{here.link('compare')}?{query}" if query else here.link("compare")
+
+
+def _row(
+    line: CardLine, lines: Sequence[CardLine], pairs: dict[frozenset[str], Pair]
+) -> Iterable[Gap]:
+    for other in lines:
+        pair = pairs.get(frozenset((line.code, other.code)))
+        if pair is None:
+            yield Gap(delta_e_2000=None, doubt=None, why="", itself=True)
+            continue
+        one, two = lab_of(line), lab_of(other)
+        doubt = None
+        if pair.delta_e_2000 is not None and one is not None and two is not None:
+            doubt = doubt_of_difference(
+                one, line.standard_uncertainty, two, other.standard_uncertainty
+            )
+        yield Gap(delta_e_2000=pair.delta_e_2000, doubt=doubt, why=pair.why, itself=False)
+
+
+def _extremes(laid: SideBySide, lines: Sequence[CardLine]) -> Iterable[Extreme]:
+    """The two ends of each axis, where one card alone stands at each."""
+    labs = {line.code: lab_of(line) for line in lines}
+    doubts = {line.code: line.standard_uncertainty for line in lines}
+    for axis, (most, least) in enumerate(AXES):
+        ends = [[one.code for one in laid.cards if end in one.extremes] for end in (most, least)]
+        # Cards read in unlike ways have ends of their own, and no one answer for all.
+        if len(ends[0]) != 1 or len(ends[1]) != 1:
+            continue
+        high, low = labs[ends[0][0]], labs[ends[1][0]]
+        if high is not None and low is not None:
+            yield Extreme(
+                word=most,
+                code=ends[0][0],
+                other_word=least,
+                other_code=ends[1][0],
+                apart=high[axis] - low[axis],
+                in_noise=in_noise(high[axis] - low[axis], *(doubts[e[0]] for e in ends)),
+            )

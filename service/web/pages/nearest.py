@@ -1,0 +1,224 @@
+"""The stored cards nearest to a reading of the car."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.domain.lookups import uncertainty_of_mean
+from service.domain.nearness import doubt_of_difference
+from service.domain.records.measuring import AngleReading, Lab, Reading
+from service.domain.records.shop import Instrument
+from service.domain.refused import Invalid, Refused
+from service.use_cases.queries import NearCard
+from service.use_cases.side_by_side import lab_of
+from service.web.access import ANYBODY_HERE, page_rules
+from service.web.context import Frame, Here, PageContext
+from service.web.forms import Form
+from service.web.pages.bench_forms import Filled, Option
+from service.web.pages.bench_reading import GEOMETRIES, ILLUMINANTS, OBSERVERS
+from service.web.pages.bench_swatches import SwatchShown
+from service.web.pages.compare import address
+from service.web.pages.rack_hits import CardHit, card_hit
+from service.web.pages.rack_swatches import swatch_of_lab
+
+router = APIRouter()
+page_rules({("GET", "/rack/nearest"): ANYBODY_HERE})
+
+NEAR = 8
+LOOKED_AT = 100
+FIELDS = ("l", "a", "b", "illuminant", "observer", "geometry", "angle", "specular", "uncertainty")
+ANGLES = (
+    Option("", "One geometry, no angles"),
+    *(Option(str(angle), f"{angle}°") for angle in (45, 15, 25, 75, 110)),
+)
+SPECULAR = (
+    Option("", "Either"),
+    Option("included", "Included"),
+    Option("excluded", "Excluded"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingAsked:
+    """A reading of the car as it was typed in, with its conditions."""
+
+    lab: Lab
+    illuminant: str
+    observer: int
+    geometry: str
+    angle: int | None
+    specular: str
+    uncertainty: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NearHit:
+    """A card near the reading, and how it lies beside the car."""
+
+    hit: CardHit
+    delta_e_2000: float
+    doubt: float | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NearestPage:
+    """The reading, and the cards nearest to it."""
+
+    frame: Frame
+    form: Filled
+    reading: ReadingAsked | None
+    swatch: SwatchShown | None
+    near: tuple[NearHit, ...]
+    compare_href: str
+    illuminants: tuple[Option, ...]
+    observers: tuple[Option, ...]
+    geometries: tuple[Option, ...]
+    angles: tuple[Option, ...]
+    specular: tuple[Option, ...]
+
+
+@router.get("/rack/nearest", name="nearest")
+def nearest(here: Here) -> Response:
+    """The form, and under it what is nearest once a reading was typed."""
+    form = _form(here.request)
+    frame = here.frame("rack")
+    if not form.sent:
+        return here.render("nearest.html", _page(here, frame, form, None))
+    try:
+        asked = reading_asked(form)
+        page = _page(here, frame, form, asked)
+    except Refused as refusal:
+        return here.refused(
+            form, refusal, "nearest.html", lambda frame: _page(here, frame, form, None), "rack"
+        )
+    return here.render("nearest.html", page)
+
+
+def reading_asked(form: Form) -> ReadingAsked:
+    """The reading a form holds; refuses what is missing, for conditions are never guessed."""
+    lab = (_needed(form, "l"), _needed(form, "a"), _needed(form, "b"))
+    angle = form.number("angle")
+    try:
+        AngleReading(repeats=(lab,), angle=None if angle is None else round(angle))
+    except Invalid as invalid:
+        raise Invalid("l", str(invalid)) from invalid
+    uncertainty = form.number("uncertainty")
+    if uncertainty is not None and not 0 < uncertainty <= 20:
+        raise Invalid(
+            "uncertainty", f"{uncertainty:g} cannot be an uncertainty. Enter one above 0, to 20."
+        )
+    return ReadingAsked(
+        lab=lab,
+        illuminant=form.needed("illuminant"),
+        observer=_observer(form.needed("observer")),
+        geometry=form.needed("geometry"),
+        angle=None if angle is None else round(angle),
+        specular=form.value("specular"),
+        uncertainty=uncertainty,
+    )
+
+
+def _needed(form: Form, name: str) -> float:
+    number = form.number(name)
+    if number is None:
+        shown = name.upper() if name == "l" else name
+        raise Invalid(name, f"{shown}* is missing. Type what the instrument shows.")
+    return number
+
+
+def _observer(text: str) -> int:
+    if text not in ("2", "10"):
+        raise Invalid("observer", f"The observer cannot be {text!r}. It is 2 or 10.")
+    return int(text)
+
+
+def _form(request: Request) -> Form:
+    given = {name: [value] for name, value in request.query_params.items() if name in FIELDS}
+    return Form(given if any(value[0] for value in given.values()) else None)
+
+
+def _page(here: PageContext, frame: Frame, form: Form, asked: ReadingAsked | None) -> NearestPage:
+    near = tuple(_near(here, asked)) if asked else ()
+    instruments = here.store.shop().all(Instrument)
+    used = (asked.geometry,) if asked else ()
+    own = (instrument.geometry for instrument in instruments)
+    geometries = dict.fromkeys(name for name in (*own, *GEOMETRIES, *used) if name)
+    return NearestPage(
+        frame=frame,
+        form=Filled(form=form, start=_start(instruments)),
+        reading=asked,
+        swatch=swatch_of_lab(asked.lab, asked.illuminant, asked.observer) if asked else None,
+        near=near,
+        compare_href=address(here, [one.hit.line.code for one in near]) if len(near) > 1 else "",
+        illuminants=(Option("", "State it"), *ILLUMINANTS),
+        observers=OBSERVERS,
+        geometries=(Option("", "State it"), *(Option(name, name) for name in geometries)),
+        angles=ANGLES,
+        specular=SPECULAR,
+    )
+
+
+def _start(instruments: list[Instrument]) -> dict[str, str]:
+    """The one instrument's own geometry; what was measured under is never guessed."""
+    return {"geometry": instruments[0].geometry} if len(instruments) == 1 else {}
+
+
+def _near(here: PageContext, asked: ReadingAsked) -> Iterable[NearHit]:
+    return _hits(here, asked.lab, asked.uncertainty, _nearest(here, asked))
+
+
+def near_hits(
+    here: PageContext, *, lab: Lab, reading: Reading, angle: AngleReading, count: int
+) -> tuple[NearHit, ...]:
+    """The stored cards nearest to a reading on record, at one of its angles."""
+    found = here.queries.nearest_cards(
+        lab,
+        illuminant=reading.illuminant,
+        observer=reading.observer,
+        geometry=reading.geometry,
+        angle=angle.angle,
+        count=count,
+    )
+    return tuple(_hits(here, lab, uncertainty_of_mean(reading, angle), found))
+
+
+def _hits(
+    here: PageContext, lab: Lab, uncertainty: float | None, found: Iterable[NearCard]
+) -> Iterable[NearHit]:
+    from colour.words import words
+
+    shop = here.store.shop()
+    for near in found:
+        line = near.line
+        other = lab_of(line)
+        if other is not None:
+            yield NearHit(
+                hit=card_hit(here, shop, line),
+                delta_e_2000=near.delta_e_2000,
+                doubt=doubt_of_difference(lab, uncertainty, other, line.standard_uncertainty),
+                words=words(lab, other),
+            )
+
+
+def _nearest(here: PageContext, asked: ReadingAsked) -> list[NearCard]:
+    """The nearest cards read alike; with the specular reflection alike too, where it was said."""
+    found = here.queries.nearest_cards(
+        asked.lab,
+        illuminant=asked.illuminant,
+        observer=asked.observer,
+        geometry=asked.geometry,
+        angle=asked.angle,
+        count=LOOKED_AT if asked.specular else NEAR,
+    )
+    alike = [
+        near
+        for near in found
+        if not asked.specular or near.line.conditions.endswith(f"specular {asked.specular}")
+    ]
+    return alike[:NEAR]
