@@ -181,7 +181,9 @@ def _listening(host: str, port: int) -> socket:
     from service.domain.refused import Invalid
 
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listener = socket.socket(family)
+    # Named as TCP, so that asyncio turns Nagle's algorithm off; else each answer waits 40 ms for
+    # the other side's delayed acknowledgement.
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((host, port))

@@ -18,7 +18,7 @@ from contextlib import closing
 import pytest
 from starlette.testclient import TestClient
 
-from service.app import create_app, serve
+from service.app import _listening, create_app, serve
 from service.domain.records.job import Job
 from service.domain.records.shop import Person
 from service.domain.refused import Invalid
@@ -135,6 +135,13 @@ def test_an_address_that_is_taken_is_refused_in_words_and_the_folder_let_go(tmp_
         with pytest.raises(Invalid, match=f"Nothing can listen at 127.0.0.1, port {port} "):
             serve(Settings(data_dir=tmp_path, port=port))
     open_database(tmp_path).close()
+
+
+def test_answers_are_sent_without_waiting_for_an_acknowledgement():
+    """asyncio sets TCP_NODELAY (RFC 9293, 3.7.4) only on sockets that say they are TCP."""
+    for host in ("127.0.0.1", "localhost"):
+        with closing(_listening(host, 0)) as listener:
+            assert listener.proto == socket.IPPROTO_TCP
 
 
 def free_port():
