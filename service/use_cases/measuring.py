@@ -8,7 +8,14 @@ from service.domain.lookups import readings_of_card
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Panel
-from service.domain.records.measuring import AngleReading, EyeCheck, Frame, Matrix, Reading
+from service.domain.records.measuring import (
+    AngleReading,
+    EyeCheck,
+    Frame,
+    Matrix,
+    Reading,
+    check_covariance,
+)
 from service.domain.records.shop import Instrument
 from service.domain.refused import Invalid
 from service.domain.terms import EyeWord, Look, Method, Specular, Stage
@@ -159,11 +166,7 @@ class LogFrame(Command):
 @verb(*EVERYONE, doing="log readings made together")
 def log_frame(unit: Unit, command: LogFrame) -> None:
     """Record readings that share a frame, then judge by each."""
-    size = 3 * len(command.readings)
-    if len(command.covariance) != size or any(len(row) != size for row in command.covariance):
-        raise Invalid(
-            "covariance", f"{len(command.readings)} readings need a covariance of {size} by {size}."
-        )
+    check_covariance(command.covariance, 3 * len(command.readings))
     file = unit.job(command.job_id)
     frame_id = stamp(unit, command)["id"]
     readings = [

@@ -38,6 +38,21 @@ class AngleReading:
             check_range("angles", lab[1], -200, 200, f"a*{where}")
             check_range("angles", lab[2], -200, 200, f"b*{where}")
         check_range("angles", self.angle, -90, 175, "The angle", "°")
+        if self.covariance is not None:
+            check_covariance(self.covariance, 3)
+
+
+def check_covariance(covariance: Matrix, size: int) -> None:
+    """Refuse a matrix that is not square, finite and symmetric, with variances above nothing."""
+    square = len(covariance) == size and all(len(row) == size for row in covariance)
+    if not square or not all(math.isfinite(value) for row in covariance for value in row):
+        raise Invalid("covariance", f"A covariance here has {size} rows of {size} finite numbers.")
+    for i in range(size):
+        for j in range(size):
+            if not math.isclose(covariance[i][j], covariance[j][i], rel_tol=1e-6, abs_tol=1e-12):
+                raise Invalid("covariance", "The covariance is not symmetric. Send it as fitted.")
+        if covariance[i][i] <= 0:
+            raise Invalid("covariance", "A variance is not above 0, and no measurement is exact.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +108,9 @@ class Frame(JobRecord):
     reading_ids: tuple[str, ...]
     covariance: Matrix
     photo_sha256: str | None = None
+
+    def check(self) -> None:
+        check_covariance(self.covariance, 3 * len(self.reading_ids))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
