@@ -89,7 +89,7 @@ def correct(here: Here, job_id: str, table: str, record_id: str) -> Response:
 @router.post(_OF_JOB, name="correct")
 def correct_now(here: Here, form: SentForm, job_id: str, table: str, record_id: str) -> Response:
     """Put the correction on record, or the withdrawal."""
-    return _correct(here, form, _of_job(here, job_id, table, record_id))
+    return _correct(here, form, _of_job(here, job_id, table, record_id, withdrawn=True))
 
 
 @router.get(_OF_SHOP, name="correct_shop")
@@ -102,7 +102,7 @@ def correct_shop(here: Here, table: str, record_id: str) -> Response:
 @router.post(_OF_SHOP, name="correct_shop")
 def correct_shop_now(here: Here, form: SentForm, table: str, record_id: str) -> Response:
     """Put the correction on record, or the withdrawal."""
-    return _correct(here, form, _of_shop(here, table, record_id))
+    return _correct(here, form, _of_shop(here, table, record_id, withdrawn=True))
 
 
 @router.get(_JOB_HISTORY, name="history")
@@ -120,6 +120,21 @@ def shop_history(here: Here, table: str, record_id: str, saved: str = "") -> Res
 
 
 def _correct(here: PageContext, form: Form, place: Place) -> Response:
+    # A form that was sent twice finds its own entry as the newest one.
+    if place.record.id != _entry_id(form):
+        if place.record.withdrawn:
+            raise Unknown(place.kind, place.record.root)
+        answer = _correct_once(here, form, place)
+        if answer is not None:
+            return answer
+    ids = {"table": place.table, "record_id": place.record.root, "saved": "corrected"}
+    if place.job_id:
+        return here.see_other("history", job_id=place.job_id, **ids)
+    return here.see_other("shop_history", **ids)
+
+
+def _correct_once(here: PageContext, form: Form, place: Place) -> Response | None:
+    """The page again when the correction is refused; None when it is on record."""
     try:
         here.perform(_command(here, form, place))
     except Refused as refusal:
@@ -130,10 +145,12 @@ def _correct(here: PageContext, form: Form, place: Place) -> Response:
             lambda frame: _page(here, place, frame, form),
             entrance_of(here),
         )
-    ids = {"table": place.table, "record_id": place.record.root, "saved": "corrected"}
-    if place.job_id:
-        return here.see_other("history", job_id=place.job_id, **ids)
-    return here.see_other("shop_history", **ids)
+    return None
+
+
+def _entry_id(form: Form) -> str:
+    """The id of the entry; the two buttons of the page make two, should both be pressed."""
+    return part_id(form.id, "withdraw") if form.ticked("withdraw") else form.id
 
 
 def _command(here: PageContext, form: Form, place: Place) -> Command:
@@ -145,8 +162,7 @@ def _command(here: PageContext, form: Form, place: Place) -> Command:
     if not why:
         name = "why_withdrawn" if withdraw else "why"
         raise Invalid(name, "The reason is missing. Say why the entry changes.")
-    # The two buttons of the page make two entries, if both should come to be pressed.
-    id = part_id(form.id, "withdraw") if withdraw else form.id
+    id = _entry_id(form)
     named: dict[str, Any] = {"table": place.table, "record_id": place.record.root, "why": why}
     if place.job_id:
         return Correct(id=id, job_id=place.job_id, changes=changes, withdraw=withdraw, **named)

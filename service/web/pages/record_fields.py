@@ -108,7 +108,7 @@ def shown(name: str, value: Any, files: Files, zone: str) -> str:
     if name == "mix_ratio":
         return ", ".join(f"{words(str(role)).lower()} {_number(n)}" for role, n in value)
     if isinstance(value, tuple | list):
-        return ", ".join(shown("", part, files, zone) for part in value)
+        return ", ".join(words(str(part)) for part in value)
     if isinstance(value, float):
         return _number(value)
     if name in _of_type(datetime) and isinstance(value, str):
