@@ -158,22 +158,23 @@ def _came_with_card(file: RecordFile, coat: Coat) -> bool:
 
 def _panel_options(file: RecordFile, batch: Batch) -> Iterable[Option]:
     for panel in file.by(Panel, "finish_id", batch.finish_id):
-        count = sum(c.role is batch.role for c in file.by(Coat, "panel_id", panel.root))
-        yield Option(panel.root, panel.name, _coats(count, batch.role))
+        coats = file.by(Coat, "panel_id", panel.root)
+        yield Option(panel.root, panel.name, _coats_so_far(coats, batch.role))
 
 
 def _area_options(file: RecordFile, batch: Batch) -> Iterable[Option]:
     for panel in file.by(Panel, "finish_id", batch.finish_id):
+        coats = file.by(Coat, "panel_id", panel.root)
         for area in file.by(Area, "panel_id", panel.root):
-            coats = file.by(Coat, "panel_id", panel.root)
-            count = sum(c.role is batch.role and c.area_id in (None, area.root) for c in coats)
-            yield Option(area.root, f"{panel.name}, {area.name}", _coats(count, batch.role))
+            there = (coat for coat in coats if coat.area_id in (None, area.root))
+            name = f"{panel.name}, {area.name}"
+            yield Option(area.root, name, _coats_so_far(there, batch.role))
 
 
-def _coats(count: int, role: CoatRole) -> str:
-    if not count:
-        return ""
-    return f"{count} {role} coat{'s' * (count != 1)} so far"
+def _coats_so_far(coats: Iterable[Coat], role: CoatRole) -> str:
+    """How many coats of a role lie there; one from two pots counts once."""
+    count = max((coat.number for coat in coats if coat.role is role), default=0)
+    return f"{count} {role} coat{'s' * (count != 1)} so far" if count else ""
 
 
 def card_options(file: RecordFile, cards: Iterable[Card]) -> Iterable[Option]:
