@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from service.domain.records.shop import Person
-from service.domain.refused import Refused
+from service.domain.refused import Invalid, Refused
 from service.domain.terms import Role
 from service.use_cases import passwords
 from service.use_cases.shop import AddPerson, SetPassword
@@ -72,6 +72,8 @@ async def person_new_now(here: Here, form: SentForm) -> Response:
 def _add(here: PageContext, form: Form) -> Response:
     try:
         # The other fields are looked at first: hashing is dear and says nothing of them.
+        if not form.values("roles"):
+            raise Invalid("roles", "The person has no role yet. Tick at least one.")
         form.command(AddPerson, password_hash=None)
         hash = _hash(here, form, form.value("name"))
         here.perform(form.command(AddPerson, password_hash=hash))
