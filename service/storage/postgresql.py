@@ -7,6 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TypeVar
 
+from service.domain.refused import Refused
 from service.storage.chains import Chains, Moved
 from service.storage.engine import Pool
 from service.storage.errors import NotStored, explained
@@ -62,7 +63,16 @@ class PostgresqlWriter:
             pending = Pending()
             key = (shop_id, change.change_id)
             earlier = earlier_entries(sql, [key]).get(key)
-            receipt = carry_out(Chains(sql, shop_id, self._cache, pending), change, earlier)
+            try:
+                receipt = carry_out(Chains(sql, shop_id, self._cache, pending), change, earlier)
+            except Refused:
+                # The same change may have been stored while this one waited for a head; what
+                # it adds is then there already, and the first receipt is the answer.
+                earlier = earlier_entries(sql, [key]).get(key)
+                if earlier is None:
+                    raise
+                pending = Pending()
+                receipt = carry_out(Chains(sql, shop_id, self._cache, pending), change, earlier)
             pending.put_down(sql)
             return receipt, {c: Head(c, k.position, k.hash) for c, k in pending.known.items()}
 
