@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime, timedelta
 from enum import Enum
 from functools import partial
@@ -133,7 +133,7 @@ class _ActingUnit:
 def fingerprint(command: Command) -> str:
     """SHA-256 of what a command says, to tell a repeat from another entry under its id."""
     # A password's hash is salted anew each time, so it says nothing about being the same.
-    said = {name: v for name, v in asdict(command).items() if not name.endswith("_hash")}
+    said = {name: v for name, v in _fields(command).items() if not name.endswith("_hash")}
     content = json.dumps(
         {"kind": type(command).__name__, **said},
         sort_keys=True,
@@ -143,7 +143,14 @@ def fingerprint(command: Command) -> str:
     return hashlib.sha256(content.encode()).hexdigest()
 
 
+def _fields(value: Any) -> dict[str, Any]:
+    # Not dataclasses.asdict: it copies everything deeply, and json goes through it all anyway.
+    return {field.name: getattr(value, field.name) for field in fields(value)}
+
+
 def _plain(value: object) -> object:
+    if is_dataclass(value):
+        return _fields(value)
     if isinstance(value, datetime):
         return as_text(value)
     if isinstance(value, Enum):
@@ -204,7 +211,7 @@ def revision_of(
     withdrawn: bool = False,
 ) -> R:
     """The next revision of a record: a new row that names the first one and gives a reason."""
-    fields: dict[str, Any] = {
+    new: dict[str, Any] = {
         **stamp(unit, command),
         "observed_at": record.observed_at,
         **changes,
@@ -213,4 +220,4 @@ def revision_of(
         "reason": why,
         "withdrawn": withdrawn,
     }
-    return replace(record, **fields)
+    return replace(record, **new)
