@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 from itertools import islice
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from service.domain.lookups import whereabouts
 from service.domain.record_file import RecordFile
@@ -44,14 +44,6 @@ def last_coat(file: RecordFile, person_id: str, batch: Batch, role: CoatRole) ->
     return newest(file.by(Coat, "batch_id", batch.root), person_id) or newest(
         file.by(Coat, "role", role), person_id
     )
-
-
-class CoatGroup(Protocol):
-    """So many coats of one role from one batch."""
-
-    batch_id: str
-    role: CoatRole
-    coats: int
 
 
 def coat_groups(file: RecordFile, card: Card) -> list[tuple[str, CoatRole, int]]:

@@ -10,7 +10,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from service.domain.comparability import COOLING
-from service.domain.findings import Finding, Weight, findings_of
+from service.domain.findings import findings_of
 from service.domain.line_making import batch_gap
 from service.domain.lookups import (
     cards_of_batch,
@@ -22,7 +22,6 @@ from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Finish, Job, Panel, Policy, Release, Repair
 from service.domain.records.spraying import Bake, Batch, Coat, Component
-from service.domain.terms import Word
 from service.use_cases.closing import ReleaseJob
 from service.use_cases.job import SetPolicy
 from service.web.access import ANYBODY_HERE, page_rules
@@ -37,6 +36,7 @@ from service.web.pages.bench_views import (
     person_name,
     verdict_shown,
 )
+from service.web.pages.job_headline import Headline, headline_of
 from service.web.pages.job_map import JointShown, JointWaiting, map_of, shown_joints
 from service.web.vehicle_map import VehicleMap
 
@@ -51,15 +51,6 @@ MOST_COLOURS = 8
 
 SAVED = {"bake": "The bake is on record.", "finishing": "The step is on record."}
 """What is said after a form was taken, by the word in the address."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Headline:
-    """What the job's heading says: which kind of answer, about how many, and of whom if one."""
-
-    kind: str
-    count: int = 0
-    name: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,35 +216,6 @@ def _sprayed_order(file: RecordFile) -> tuple[Batch, ...]:
         return min((c.observed_at for c in coats), default=batch.observed_at), batch.number
 
     return tuple(sorted(file.all(Batch), key=first))
-
-
-def headline_of(
-    file: RecordFile, found: Sequence[Finding], joints: Sequence[JointShown]
-) -> Headline:
-    """The one thing to know of a job, worst first."""
-    if file.all(Release):
-        return Headline(kind="released")
-    if not file.all(Batch):
-        return Headline(kind="nothing_sprayed")
-    for weight, kind in (
-        (Weight.SHOWS, "show"),
-        (Weight.NOT_COMPARABLE, "not_comparable"),
-        (Weight.CANNOT_TELL, "cannot_tell"),
-    ):
-        of_weight = [f for f in found if f.weight is weight]
-        on_joints = [f for f in of_weight if f.joint_id is not None]
-        if on_joints:
-            return Headline(kind=f"joints_{kind}", count=len(on_joints))
-        if of_weight:
-            batch = file.find(Batch, of_weight[0].batch_id)
-            name = str(batch.number) if batch is not None else ""
-            return Headline(kind=f"batches_{kind}", count=len(of_weight), name=name)
-    missing = sum(f.weight is Weight.MISSING for f in found)
-    if missing:
-        return Headline(kind="missing", count=missing)
-    if any(joint.word is not Word.BLENDS for joint in joints):
-        return Headline(kind="accepted")
-    return Headline(kind="all_blend" if joints else "nothing_shows", count=len(joints))
 
 
 def _last(batches: Sequence[Batch], most: int) -> Sequence[Batch]:
