@@ -182,12 +182,15 @@ def audit_page(
     whole = filter == BatchFilter()
     open_jobs, more = _open_jobs(here)
     files = _files(here, open_jobs)
-    judged = deviations_of(here.queries.batches(filter, limit=LATEST).lines)
+    lines = here.queries.batches(filter, after=after or None, limit=BATCHES)
+    # The list itself is enough when it is whole: a rare lot costs a search each time.
+    alone = lines.after is None and not after
+    latest = lines if alone else here.queries.batches(filter, limit=LATEST)
+    judged = deviations_of(latest.lines)
     shop = here.store.shop()
     factors = factors_of(
         judged, shop, lambda field, value: narrowed(here, filter, **{field: value})
     )
-    lines = here.queries.batches(filter, after=after or None, limit=BATCHES)
     return AuditPage(
         frame=here.frame("audit", refused=refused),
         form=form,
