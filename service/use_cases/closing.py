@@ -8,7 +8,7 @@ from service.domain.findings import findings_of
 from service.domain.lookups import master_in_force, verdict_on_batch, verdict_on_joint
 from service.domain.records.cards import Card
 from service.domain.records.job import Acceptance, Finish, Joint, Release
-from service.domain.records.measuring import Master, Reading
+from service.domain.records.measuring import Master, Reading, Verdict
 from service.domain.records.spraying import Batch
 from service.domain.refused import Invalid, OutOfOrder
 from service.domain.terms import MasterLevel, Role
@@ -72,6 +72,10 @@ def judge_again(unit: Unit, command: JudgeAgain) -> None:
     finish = file.get(Finish, command.finish_id)
     judge_batches(unit, command, file, finish_id=finish.root)
     judge_joints(unit, command, unit.job(command.job_id))
+    if len(unit.job(command.job_id).all(Verdict)) == len(file.all(Verdict)):
+        raise OutOfOrder(
+            "Nothing that bears on a verdict has changed, so every verdict stands as it is."
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -323,6 +323,20 @@ def test_trial_cards_of_a_repair_are_judged_by_the_stored_master(hand):
     assert verdict_on_batch(hand.file, first).other_card_id == card
 
 
+def test_judging_again_makes_a_new_verdict_only_when_something_changed(hand):
+    with_master(hand)
+    bad, _ = next_batch(hand, BLUER)
+    with pytest.raises(OutOfOrder, match="every verdict stands"):
+        hand.on_job(closing.JudgeAgain, finish_id=hand.finish)
+    limits = job.Limits(limit_master=3.0, limit_origin="This van is inside a barn")
+    hand.on_job(job.SetPolicy, finish_id=hand.finish, limits=limits, why="The owner asked")
+    assert verdict_on_batch(hand.file, bad).limit == 0.8
+    hand.on_job(closing.JudgeAgain, finish_id=hand.finish)
+    old, new = hand.file.by(Verdict, "batch_id", bad)
+    assert (old.word, new.word) == (Word.SHOWS, Word.BLENDS)
+    assert (old.limit, new.limit) == (0.8, 3.0)
+
+
 def test_roles_are_held_to_what_they_may_do(hand):
     hand.open()
     with pytest.raises(NotAllowed, match="Only a manager may register an instrument"):
