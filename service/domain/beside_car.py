@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from service.domain.comparability import Reason
 from service.domain.judging import Draft, draft_for_car
 from service.domain.lookups import master_in_force, mean_lab, policy_in_force, readings_of_card
 from service.domain.pooling import repeats_at
@@ -194,7 +193,7 @@ def _judged(
     if key not in known:
         # A card of the repair itself lies in the same file as the car's reading.
         draft = draft_for_car(held, reading, held if holding is file else holding, card)
-        known[key] = _about(draft, "the trial card") if holding is file and draft else draft
+        known[key] = _as_trial(draft) if holding is file and draft else draft
     return known[key]
 
 
@@ -203,15 +202,17 @@ def _drafts(file: RecordFile) -> dict[tuple[str, RecordFile, str], Draft | None]
     return {}
 
 
-def _about(draft: Draft, name: str) -> Draft:
-    """A draft whose reasons speak of the card by another name than the stored one."""
+def _as_trial(draft: Draft) -> Draft:
+    """A draft whose reasons call the card a trial card, where the car's own are of stored ones."""
 
-    def named(reason: Reason) -> Reason:
-        text, remedy = (t.replace("the stored card", name) for t in (reason.text, reason.remedy))
-        return replace(reason, text=text, remedy=remedy)
+    def named(text: str) -> str:
+        return text.replace("he stored card", "he trial card")
 
-    next_step = draft.next_step.replace("the stored card", name)
-    return replace(draft, reasons=tuple(map(named, draft.reasons)), next_step=next_step)
+    reasons = tuple(
+        replace(reason, text=named(reason.text), remedy=named(reason.remedy))
+        for reason in draft.reasons
+    )
+    return replace(draft, reasons=reasons, next_step=named(draft.next_step))
 
 
 def _held_to(file: RecordFile, kind: JointKind) -> RecordFile:

@@ -70,7 +70,7 @@ def test_each_angle_drifts_by_itself():
     hand = ShopHand(FakeStore())
     hand.open(FinishKind.METALLIC)
     first, second = {15: (100, 0, 0), 110: (30, 0, 0)}, {15: (100, 0, 0), 110: (28, 0, 0)}
-    still, moved = read_twice(hand, first, second, geometry="multi-angle")
+    still, moved = read_twice(hand, first, second)
     assert (still.angle, moved.angle) == (15, 110)
     assert still.delta_e_2000 == pytest.approx(0, abs=1e-9)
     assert moved.words == "darker"

@@ -30,7 +30,7 @@ def test_the_uncertainty_of_a_difference_is_that_of_simulated_readings(other):
 
 
 def test_a_difference_is_as_well_known_from_either_side():
-    one, two = doubt_of_difference(SILVER, 0.1, (69, 0, 1), 0.2), None
+    one = doubt_of_difference(SILVER, 0.1, (69, 0, 1), 0.2)
     two = doubt_of_difference((69, 0, 1), 0.2, SILVER, 0.1)
     assert one == pytest.approx(two, rel=1e-6)
 

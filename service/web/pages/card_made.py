@@ -102,7 +102,9 @@ def _finishings(
     file: RecordFile, card: Card, zones: Mapping[str, Zone]
 ) -> Iterable[FinishingShown]:
     """Steps of one kind on one zone in a row are one line."""
-    steps = sorted(file.by(Finishing, "card_id", card.root), key=lambda f: f.observed_at)
+    steps = sorted(
+        file.by(Finishing, "card_id", card.root), key=lambda f: (f.zone_id or "", f.observed_at)
+    )
     for (kind, zone_id), group in groupby(steps, key=lambda f: (f.kind, f.zone_id)):
         done = list(group)
         yield FinishingShown(

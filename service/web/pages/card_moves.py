@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from service.domain.refused import Refused
+from service.domain.refused import Invalid, Refused
 from service.use_cases.cards import PullCard, ReportMissing, ReturnCard
 from service.use_cases.command import Command
 from service.web.access import page_rules
@@ -53,12 +53,19 @@ def _moved(
     except Refused as refusal:
         return here.refused(
             form,
-            refusal,
+            _at_field(refusal, of),
             "card.html",
             lambda frame: card_page(here, line, frame, form=form, of=of),
             "rack",
         )
     return here.see_other("card", code=line.code, saved=of)
+
+
+def _at_field(refusal: Refused, of: str) -> Refused:
+    """A refusal at the field of the form it came from; the page has one form for each move."""
+    if isinstance(refusal, Invalid) and refusal.field in ("why", "state", "slot"):
+        return Invalid(f"{of}.{refusal.field}", str(refusal))
+    return refusal
 
 
 def _said(form: Form, name: str) -> str:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from hashlib import sha256
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
+from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.lines import CardLine
@@ -13,8 +16,8 @@ from service.domain.refused import Invalid, Refused
 from service.use_cases.cards import AttachPhoto
 from service.web.access import page_rules
 from service.web.api.photos import store_photo
-from service.web.context import Frame, Here, PageContext, SentForm
-from service.web.forms import Form
+from service.web.context import Frame, Here, PageContext
+from service.web.forms import Form, read_form
 from service.web.pages.bench_forms import Filled
 from service.web.pictures import MOST_BYTES, NotAPhoto
 
@@ -28,6 +31,17 @@ page_rules(
 
 FORM_AROUND_BYTES = 2**16
 """What a form adds to the file it carries: the other fields and the lines between the parts."""
+
+
+async def form_with_file(request: Request) -> AsyncIterator[Form]:
+    """The form that was sent; the file it was kept in meanwhile goes when the answer is made."""
+    try:
+        yield await read_form(request)
+    finally:
+        await request.close()
+
+
+FormWithFile = Annotated[Form, Depends(form_with_file)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +62,7 @@ def photo_new(here: Here, code: str) -> Response:
 
 
 @router.post("/c/{code}/photos/new", name="photo_new", max_body_size=MOST_BYTES + FORM_AROUND_BYTES)
-def photo_new_now(here: Here, form: SentForm, code: str) -> Response:
+def photo_new_now(here: Here, form: FormWithFile, code: str) -> Response:
     """Keep the bytes, then put on record whose photograph they are."""
     line = here.card(code)
     try:

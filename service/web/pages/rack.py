@@ -99,7 +99,7 @@ def rack(here: Here, search: Search, after: str = "") -> Response:
     try:
         page = here.queries.cards(search, after=after or None, limit=HITS)
     except Refused as refusal:
-        empty = Page[CardLine](lines=())
+        empty: Page[CardLine] = Page(lines=())
         return here.refused(
             form, refusal, "rack.html", lambda f: _page(here, f, form, search, empty), "rack"
         )
