@@ -84,22 +84,26 @@ def delta_of(line: BatchLine) -> Lab | None:
 def factors_of(
     found: Sequence[Deviation], shop: RecordFile, href: Callable[[str, str], str]
 ) -> tuple[Factor, ...]:
-    """The factors of which the batches have more than one value; ``href`` narrows to a value."""
+    """The factors of which the batches have more than one value; ``href`` narrows to a value.
+
+    A value that all of them have sets none apart, so it is left out.
+    """
+    every = frozenset(one.line.id for one in found)
     factors = []
     for field, name in FACTORS:
         groups: dict[str, list[Deviation]] = {}
         for one in found:
             for value in values_of(one.line, field):
                 groups.setdefault(value, []).append(one)
-        if len(groups) < 2:
-            continue
-        shown = sorted(
-            (
-                _group(value, of, _name(shop, field, value), href(field, value))
-                for value, of in groups.items()
-            ),
-            key=_most_shows_first,
+        listed = (
+            _group(value, of, _name(shop, field, value), href(field, value))
+            for value, of in groups.items()
         )
+        shown = sorted(
+            (group for group in listed if group.batch_ids != every), key=_most_shows_first
+        )
+        if not shown:
+            continue
         factors.append(
             Factor(
                 name=name,
