@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,10 +20,11 @@ from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
 from service.web.forms import Form
 from service.web.pages.bench_forms import Filled
+from service.web.pages.bench_views import Action
 from service.web.pages.office import entrance_of, office_frame
 from service.web.pages.record_fields import EditedField, changes_in, edited_fields
 from service.web.pages.record_history import RevisionShown, revisions_of, shown_revisions
-from service.web.pages.record_words import TABLES, Files, name_of
+from service.web.pages.record_words import TABLES, Files, belonging_to, name_of
 
 router = APIRouter()
 _OF_JOB = "/jobs/{job_id}/correct/{table}/{record_id}"
@@ -58,6 +60,14 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Belonging:
+    """Records of one kind that belong to the one at hand, each with its own form."""
+
+    what: str
+    links: tuple[Action, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectPage:
     """Every field with what stands on record and what it may become."""
 
@@ -66,6 +76,7 @@ class CorrectPage:
     place: Place
     fields: tuple[EditedField, ...]
     may_withdraw: bool
+    belonging: tuple[Belonging, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +187,21 @@ def _page(here: PageContext, place: Place, frame: Frame, form: Form) -> CorrectP
         place=place,
         fields=edited_fields(place.record, place.files, form, here.zone),
         may_withdraw=not isinstance(place.record, Job),
+        belonging=tuple(_belonging(here, place)) if place.job_id else (),
     )
+
+
+def _belonging(here: PageContext, place: Place) -> Iterable[Belonging]:
+    """What belongs to the record, so that every entry of a job is reached from the job."""
+    for what, records in belonging_to(place.files, place.record, JOB_KINDS.values()):
+        links = [
+            Action(
+                text=name_of(place.files, one),
+                href=here.link("correct", job_id=place.job_id, table=one.table, record_id=one.root),
+            )
+            for one in records
+        ]
+        yield Belonging(what=what, links=tuple(links))
 
 
 def _of_job(

@@ -218,6 +218,35 @@ def choices_for(files: Files, field: str, held: str | None) -> tuple[Option, ...
     return tuple(_options(files, found.values()))
 
 
+PLURALS: Mapping[str, str] = {
+    "finishes": "finishes",
+    "batches": "batches",
+    "finishings": "steps after clear",
+}
+
+
+def belonging_to(
+    files: Files, record: Record, kinds: Iterable[type[Record]]
+) -> list[tuple[str, list[Record]]]:
+    """The records of these kinds that point to a record, by what they are called together."""
+    found = []
+    for kind in kinds:
+        fields = [name for name, to in POINTS_TO.items() if to is type(record)]
+        if isinstance(record, Job):
+            fields = ["job_id"] if kind in (Finish, Joint) else []
+        held = kind.__dataclass_fields__
+        of_kind = {
+            one.root: one
+            for name in fields
+            if name in held and not (kind is Card and name in ("card_id", "replaces"))
+            for one in files.file.by(kind, name, record.root)
+        }
+        if of_kind:
+            together = PLURALS.get(kind.table, f"{TABLES[kind.table]}s")
+            found.append((together, list(of_kind.values())))
+    return found
+
+
 def _options(files: Files, records: Iterable[Record]) -> Iterable[Option]:
     for record in records:
         name = name_of(files, record)

@@ -6,7 +6,7 @@ import io
 import pytest
 
 from service.domain.terms import MovementKind
-from tests.web.pages.audit_shop import AuditShop, table
+from tests.web.pages.audit_shop import AuditShop, Told, table
 
 
 @pytest.fixture
@@ -211,6 +211,21 @@ def test_finishes_lead_to_their_page_and_to_their_own_view(told, office):
     assert sheet.follow("Body").heading == "Batch 3 of Body shows against the master"
     only = [a for a in sheet.main.all("a") if a.text.startswith("Only this")][0]
     assert office.open(only.attributes["href"]).address == f"/audit?finish_id={told.hand.finish}"
+
+
+def test_jobs_beyond_those_looked_into_are_counted_all_the_same(shop, manager, monkeypatch):
+    from service.web.pages import audit
+
+    monkeypatch.setattr(audit, "JOBS_LOOKED_INTO", 1)
+    shop.story()
+    shop.told = Told()
+    shop.story()
+    sheet = manager.open("/audit")
+    assert sheet.heading == "Two joints on two open jobs would show"
+    assert len(sheet.main.all("div", class_="audit-job")) == 1
+    assert "One more open job wants a look" in sheet.main.text
+    monkeypatch.setattr(audit, "OPEN_JOBS", 1)
+    assert "Only the newest are looked at here: 1 open job." in manager.open("/audit").main.text
 
 
 def test_only_a_manager_sees_the_audit(shop):

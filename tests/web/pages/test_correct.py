@@ -258,3 +258,22 @@ def test_a_joint_keeps_two_sides(shop, painter):
     refused = painter.open(address(shop, joint)).send(panel_b=joint.panel_a, why="A slip.")
     assert refused.status == 422
     assert "Both sides of the joint are the same place" in refused.errors[0]
+
+
+def test_every_entry_of_a_job_is_reached_from_the_job(told):
+    browser, file = told.browser(), told.hand.file
+    start = f"/jobs/{told.hand.job_id}/correct/jobs/{told.hand.job_id}"
+    waiting, seen = [start], set()
+    while waiting:
+        at = waiting.pop()
+        if at in seen:
+            continue
+        seen.add(at)
+        for item in browser.open(at).main.all("ul", class_="belonging"):
+            waiting += [a.attributes["href"] for a in item.all("a")]
+    there = {
+        f"/jobs/{told.hand.job_id}/correct/{name}/{record.root}"
+        for name, kind in JOB_KINDS.items()
+        for record in file.all(kind)
+    }
+    assert seen == there
