@@ -48,7 +48,7 @@ from service.web.pages.rack_swatches import swatch_of_line
 router = APIRouter()
 page_rules({("GET", "/c/{code}"): ANYBODY_HERE, ("GET", "/C/{code}"): ANYBODY_HERE})
 
-SHOWN_WIDTH = 800
+MOST_WIDE, MOST_HIGH = 640, 440
 SAVED = {
     "pull": "It is signed out to you.",
     "return": "It is back in the rack.",
@@ -184,16 +184,20 @@ def _photos(
     here: PageContext, file: RecordFile, shop: RecordFile, card: Card
 ) -> tuple[PhotoShown, ...]:
     photos = sorted(file.by(Photo, "card_id", card.root), key=lambda p: p.observed_at, reverse=True)
-    return tuple(
-        PhotoShown(
-            photo=photo,
-            by=person_name(shop, photo.author_id),
-            src=here.link("photo", sha256=photo.sha256, width=SHOWN_WIDTH),
-            large=here.link("photo", sha256=photo.sha256),
-            width=min(photo.width, SHOWN_WIDTH),
-            height=round(photo.height * min(1, SHOWN_WIDTH / photo.width)),
-        )
-        for photo in photos
+    return tuple(_photo(here, shop, photo) for photo in photos)
+
+
+def _photo(here: PageContext, shop: RecordFile, photo: Photo) -> PhotoShown:
+    scale = min(1, MOST_WIDE / photo.width, MOST_HIGH / photo.height)
+    width = round(photo.width * scale)
+    return PhotoShown(
+        photo=photo,
+        by=person_name(shop, photo.author_id),
+        # Twice as wide as it is laid out, for screens that are twice as fine.
+        src=here.link("photo", sha256=photo.sha256, width=max(16, min(photo.width, 2 * width))),
+        large=here.link("photo", sha256=photo.sha256),
+        width=width,
+        height=round(photo.height * scale),
     )
 
 
