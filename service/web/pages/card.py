@@ -8,15 +8,22 @@ from datetime import datetime
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from service.domain.card_code import read_card_code
 from service.domain.drift import Drift, drifts_of
 from service.domain.lines import CardLine
-from service.domain.lookups import master_in_force, readings_of_card, verdict_on_batch
+from service.domain.lookups import (
+    master_in_force,
+    readings_of_card,
+    verdict_on_batch,
+    whereabouts,
+)
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Photo
 from service.domain.records.job import Finish, Job
 from service.domain.records.measuring import Master
 from service.domain.records.spraying import Batch
-from service.use_cases.cards import AttachPhoto
+from service.domain.refused import Invalid
+from service.use_cases.cards import AttachPhoto, LogCard
 from service.use_cases.closing import ApproveMaster
 from service.use_cases.job import OpenJob
 from service.use_cases.measuring import LogEyeCheck, LogReading
@@ -43,6 +50,7 @@ from service.web.pages.card_readings import (
 from service.web.pages.card_where import Where, where
 from service.web.pages.compare import address
 from service.web.pages.job_map import JointShown, shown_joints
+from service.web.pages.nearest import nearest_to
 from service.web.pages.rack_swatches import swatch_of_line
 
 router = APIRouter()
@@ -111,7 +119,9 @@ class CardPage:
 @router.get("/c/{code}", name="card")
 def card(here: Here, code: str, saved: str = "") -> Response:
     """The card under a code, however the code is typed."""
-    line = here.card(code)
+    line = _found(here, code)
+    if line is None:
+        return _elsewhere(here, code)
     if code != line.code:
         return here.see_other("card", code=line.code, saved=saved)
     page = card_page(here, line, here.frame("rack"), SAVED.get(saved, ""))
@@ -121,7 +131,22 @@ def card(here: Here, code: str, saved: str = "") -> Response:
 @router.get("/C/{code}", name="card_from_label")
 def card_from_label(here: Here, code: str) -> Response:
     """The address as labels carry it, in capitals."""
-    return here.see_other("card", code=here.card(code).code)
+    return here.see_other("card", code=code)
+
+
+def _found(here: PageContext, code: str) -> CardLine | None:
+    try:
+        return here.queries.card_by_code(read_card_code(code))
+    except Invalid:
+        return None
+
+
+def _elsewhere(here: PageContext, code: str) -> Response:
+    """For a code of no card: a fresh label is logged at the bench, a slip is looked into here."""
+    try:
+        return here.see_other("bench", code=read_card_code(code))
+    except Invalid:
+        return here.see_other("rack", text=code)
 
 
 def card_page(
@@ -167,7 +192,7 @@ def card_page(
         drifts=tuple(drifts_of(readings_of_card(file, card.root))),
         eyes=eyes_shown(here, file, card),
         photos=_photos(here, file, shop, card),
-        actions=_actions(here, file, card, line),
+        actions=_actions(here, file, card),
         correct_href=here.link("correct", job_id=file.chain, table="cards", record_id=card.root),
         replaces=_code(file, card.replaces or ""),
         replaced_by=next((c.code for c in file.by(Card, "replaces", card.root)), ""),
@@ -201,23 +226,25 @@ def _photo(here: PageContext, shop: RecordFile, photo: Photo) -> PhotoShown:
     )
 
 
-def _actions(here: PageContext, file: RecordFile, card: Card, line: CardLine) -> tuple[Action, ...]:
+def _actions(here: PageContext, file: RecordFile, card: Card) -> tuple[Action, ...]:
     """What is done next with a card, the likeliest first."""
     code = card.code
-    read = bool(readings_of_card(file, card.root))
-    repair = Action(text="Start a repair from it", href=here.link("repair_new", code=code))
-    reading = Action(text="Read it", href=here.link("reading_new", code=code))
-    approve = Action(text="Approve it as the master", href=here.link("master_new", code=code))
-    eye = Action(text="Log an eye check", href=here.link("eye_check_new", code=code))
-    photo = Action(text="Add a photograph", href=here.link("photo_new", code=code))
-    compare = Action(text="Lay others beside it", href=address(here, [code]))
-    return allowed(
+    readings = readings_of_card(file, card.root)
+    read = bool(readings)
+    missing = whereabouts(file, card).place == "missing"
+    replace = here.link("card_new", job_id=file.chain, batch_id=card.batch_id)
+    actions = [
+        (missing and here.may(LogCard), "Spray another in its place", replace),
+        (read and here.may(OpenJob), "Start a repair from it", here.link("repair_new", code=code)),
+        (here.may(LogReading), "Read it", here.link("reading_new", code=code)),
+        (here.may(LogEyeCheck), "Log an eye check", here.link("eye_check_new", code=code)),
+        (here.may(AttachPhoto), "Add a photograph", here.link("photo_new", code=code)),
         (
-            (read and here.may(OpenJob), repair),
-            (here.may(LogReading), reading),
-            (here.may(LogEyeCheck), eye),
-            (here.may(AttachPhoto), photo),
-            (read and here.may(ApproveMaster), approve),
-            (True, compare),
-        )
-    )
+            read and here.may(ApproveMaster),
+            "Approve it as the master",
+            here.link("master_new", code=code),
+        ),
+        (True, "Lay others beside it", address(here, [code])),
+        (read, "Find cards near it", nearest_to(here, readings[-1]) if read else ""),
+    ]
+    return allowed([(holds, Action(text=text, href=href)) for holds, text, href in actions])

@@ -122,6 +122,8 @@ def _readable(typed: Iterable[str]) -> Iterable[str]:
 def _page(here: PageContext, frame: Frame, form: Form, lines: Sequence[CardLine]) -> ComparePage:
     laid = lay_side_by_side(lines) if len(lines) > 1 else SideBySide(cards=(), pairs=())
     pairs = {frozenset((pair.first, pair.second)): pair for pair in laid.pairs}
+    by_code = {line.code: line for line in lines}
+    gaps = {key: _gap(pair, by_code) for key, pair in pairs.items()}
     codes = tuple(line.code for line in lines)
     compared = [pair for pair in laid.pairs if pair.delta_e_2000 is not None]
     return ComparePage(
@@ -129,7 +131,7 @@ def _page(here: PageContext, frame: Frame, form: Form, lines: Sequence[CardLine]
         form=Filled(form=form),
         codes=codes,
         cards=tuple(_cards(here, lines, laid, pairs)),
-        rows=tuple(tuple(_row(line, lines, pairs)) for line in lines) if compared else (),
+        rows=tuple(_row(code, codes, gaps) for code in codes) if compared else (),
         extremes=tuple(_extremes(laid, lines)),
         angles=tuple(sorted({line.angle for line in lines if line.angle is not None})),
         widest=max(compared, key=lambda pair: pair.delta_e_2000 or 0.0, default=None),
@@ -166,21 +168,22 @@ def address(here: PageContext, codes: Iterable[str]) -> str:
     return f"{here.link('compare')}?{query}" if query else here.link("compare")
 
 
-def _row(
-    line: CardLine, lines: Sequence[CardLine], pairs: dict[frozenset[str], Pair]
-) -> Iterable[Gap]:
-    for other in lines:
-        pair = pairs.get(frozenset((line.code, other.code)))
-        if pair is None:
-            yield Gap(delta_e_2000=None, doubt=None, why="", itself=True)
-            continue
-        one, two = lab_of(line), lab_of(other)
-        doubt = None
-        if pair.delta_e_2000 is not None and one is not None and two is not None:
-            doubt = doubt_of_difference(
-                one, line.standard_uncertainty, two, other.standard_uncertainty
-            )
-        yield Gap(delta_e_2000=pair.delta_e_2000, doubt=doubt, why=pair.why, itself=False)
+ITSELF = Gap(delta_e_2000=None, doubt=None, why="", itself=True)
+
+
+def _row(code: str, codes: Sequence[str], gaps: dict[frozenset[str], Gap]) -> tuple[Gap, ...]:
+    return tuple(gaps.get(frozenset((code, other)), ITSELF) for other in codes)
+
+
+def _gap(pair: Pair, lines: dict[str, CardLine]) -> Gap:
+    one, other = lines[pair.first], lines[pair.second]
+    first, second = lab_of(one), lab_of(other)
+    doubt = None
+    if pair.delta_e_2000 is not None and first is not None and second is not None:
+        doubt = doubt_of_difference(
+            first, one.standard_uncertainty, second, other.standard_uncertainty
+        )
+    return Gap(delta_e_2000=pair.delta_e_2000, doubt=doubt, why=pair.why, itself=False)
 
 
 def _extremes(laid: SideBySide, lines: Sequence[CardLine]) -> Iterable[Extreme]:

@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from service.domain.lookups import uncertainty_of_mean
+from service.domain.lookups import mean_lab, shown_angle, uncertainty_of_mean
 from service.domain.nearness import doubt_of_difference
 from service.domain.records.measuring import AngleReading, Lab, Reading
 from service.domain.records.shop import Instrument
@@ -171,6 +171,23 @@ def _start(instruments: list[Instrument]) -> dict[str, str]:
 
 def _near(here: PageContext, asked: ReadingAsked) -> Iterable[NearHit]:
     return _hits(here, asked.lab, asked.uncertainty, _nearest(here, asked))
+
+
+def nearest_to(here: PageContext, reading: Reading) -> str:
+    """The address of the cards nearest to a reading on record."""
+    angle = shown_angle(reading)
+    fields = {name: f"{value:.4f}" for name, value in zip("lab", mean_lab(angle), strict=True)}
+    uncertainty = uncertainty_of_mean(reading, angle)
+    return here.link(
+        "nearest",
+        illuminant=reading.illuminant,
+        observer=reading.observer,
+        geometry=reading.geometry,
+        angle=angle.angle,
+        specular=reading.specular,
+        uncertainty=f"{uncertainty:.4f}" if uncertainty else None,
+        **fields,
+    )
 
 
 def near_hits(

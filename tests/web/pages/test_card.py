@@ -23,7 +23,7 @@ from service.domain.terms import (
 from service.use_cases.cards import AddZone, CardZone, PullCard, ReportMissing
 from service.use_cases.measuring import DropReading
 from service.use_cases.spraying import FinishSurface
-from tests.web.pages.rack_shop import GREEN, NEAR, YELLOWER, RackShop, form_of, send
+from tests.web.pages.rack_shop import GREEN, NEAR, YELLOWER, RackShop, codes_in, form_of, send
 
 
 @pytest.fixture
@@ -54,11 +54,23 @@ def test_any_typing_of_the_code_leads_to_the_one_address(told, path):
     assert sheet.address == f"/c/{code}"
 
 
-def test_a_code_that_is_none_and_one_of_no_card_are_told_apart(told):
-    assert told.refinishing().open("/c/nonsense").status == 422
+def test_a_fresh_label_that_is_scanned_leads_to_the_bench(told):
     code = new_card_code()
-    missing = told.refinishing().open(f"/c/{code}")
-    assert missing.status == 404 and f"There is no card {code}" in missing.main.text
+    sheet = told.refinishing().open(f"/c/{grouped(code)}")
+    assert sheet.address == f"/bench?code={code}"
+    assert sheet.heading == f"No card has the label {grouped(code)} yet"
+
+
+@pytest.mark.parametrize("path", ["/c/", "/C/"])
+def test_a_label_that_was_misread_leads_to_the_cards_it_may_be(told, path):
+    code = told.good.code
+    sheet = told.refinishing().open(path + code[1] + code[0] + code[2:])
+    if code[0] != code[1]:
+        assert sheet.heading == "That code has a slip in it" and code in sheet.html
+
+
+def test_what_cannot_be_a_code_is_searched_for(told):
+    assert told.refinishing().open("/c/wing").address == "/rack?text=wing"
 
 
 def test_the_heading_says_where_it_is_and_what(told):
@@ -111,6 +123,12 @@ def test_a_dropped_reading_stays_with_its_reason(shop):
     sheet = opened(shop, shop.good)
     assert "Dropped: The lamp was cold" in sheet.main.text
     assert sheet.main.one("h2", id="readings").text == "Read once"
+
+
+def test_why_two_readings_cannot_be_compared_is_said_at_the_top(shop):
+    shop.hand.read(shop.good.card, NEAR, illuminant="A")
+    said = opened(shop, shop.good).main.one("section", class_="card-said")
+    assert "Not comparable" in said.text and "under D65" in said.text and "under A" in said.text
 
 
 def test_drift_is_told_once_there_is_one(shop):
@@ -416,3 +434,15 @@ def test_everything_a_person_wrote_is_shown_as_text(shop):
         pull__why_more="<script>alert(1)</script>",
     )
     assert "<script>alert(1)" not in opened(shop, shop.spare).html
+
+
+def test_cards_near_it_are_found_by_its_own_reading(told):
+    sheet = opened(told, told.good).follow("Find cards near it")
+    assert sheet.heading == "The nearest card lies 0.00 from what was read"
+    assert codes_in(sheet)[0] == told.good.code
+
+
+def test_a_missing_card_can_be_sprayed_again(shop):
+    shop.hand.on_job(ReportMissing, card_id=shop.spare.card, why="Gone")
+    link = opened(shop, shop.spare).link("Spray another in its place")
+    assert link == f"/jobs/{shop.stored_job}/batches/{shop.spare.batch}/cards/new"

@@ -163,10 +163,10 @@ def test_the_nearest_cards_come_with_difference_uncertainty_and_direction(green)
     expected = sorted((delta_e(car, lab), lab) for lab in (GREEN, GREEN, NEAR, YELLOWER))
     shown = [float(hit.one("p", class_="near-figure").one("strong").text) for hit in hits]
     assert shown == pytest.approx([round(d, 2) for d, _ in expected], abs=0.011)
-    assert sheet.heading == f"The nearest card lies {shown[0]:.2f} from the car"
+    assert sheet.heading == f"The nearest card lies {shown[0]:.2f} from what was read"
     assert all("standard uncertainty" in hit.text for hit in hits)
     assert codes_in(sheet)[-1] == green.bad.code
-    assert "yellower than the car" in hits[-1].text.lower()
+    assert "yellower than what was read" in hits[-1].text.lower()
 
 
 def test_without_the_instruments_own_figure_no_uncertainty_is_claimed(green):
@@ -210,7 +210,7 @@ def test_nothing_is_guessed_and_what_was_typed_is_kept(green, fields, said):
 
 def test_commas_are_read_as_points(green):
     sheet = nearest(green, ("22,0", "-12,0", "4,0"))
-    assert sheet.heading == "The nearest card lies 0.00 from the car"
+    assert sheet.heading == "The nearest card lies 0.00 from what was read"
 
 
 def test_colours_a_screen_cannot_show_have_no_swatch(shop):
