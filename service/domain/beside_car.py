@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -12,7 +12,7 @@ from service.domain.lookups import master_in_force, mean_lab, policy_in_force, r
 from service.domain.pooling import repeats_at
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
-from service.domain.records.job import Finish, Joint, Panel, Policy, Repair
+from service.domain.records.job import Joint, Panel, Policy, Repair
 from service.domain.records.measuring import AngleReading, Lab, Reading
 from service.domain.records.spraying import Coat
 from service.domain.sides import side_at
@@ -136,19 +136,32 @@ class Way:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beside:
-    """The car beside one card, judged as an edge, and as a fade where an edge would not do.
+    """The car beside one card, judged as an edge; ``kind`` is the joint it is judged by.
 
-    ``kind`` is the joint the edge is judged by: butt or gap.
-    ``fade`` is None where the edge blends already, or where the shop allows a fade no more than
-    an edge: how much more a fade forgives is the shop's own figure, in its limits, or unknown.
+    ``file`` is the repair's, ``holding`` that of the card's own job.
     """
 
     card: Card
     reading: Reading
     kind: JointKind
     edge: Draft
-    fade: Draft | None
     ways: tuple[Way, ...]
+    file: RecordFile = field(repr=False)
+    holding: RecordFile = field(repr=False)
+
+    @property
+    def fade(self) -> Draft | None:
+        """The same judged as a fade.
+
+        None where the edge blends already, or where the shop allows a fade no more than an
+        edge: how much more a fade forgives is the shop's own figure, in its limits, or unknown.
+        """
+        panel = self.file.get(Panel, self.reading.panel_id or "")
+        policy = policy_in_force(self.file, panel.finish_id)
+        settled = self.edge.word in (Word.BLENDS, Word.NOT_COMPARABLE)
+        if settled or policy.limit_fade <= policy.limit(self.kind):
+            return None
+        return _judged(self.file, self.reading, self.holding, self.card, JointKind.FADE)
 
 
 def beside(
@@ -162,25 +175,21 @@ def beside(
     edge = _judged(file, reading, holding, card, kind)
     if edge is None:
         return None
-    finish = file.get(Finish, file.get(Panel, reading.panel_id or "").finish_id)
-    policy = policy_in_force(file, finish.root)
-    forgives = policy.limit_fade > policy.limit(kind) and edge.word is not Word.NOT_COMPARABLE
-    fade = None
-    if forgives and edge.word is not Word.BLENDS:
-        fade = _judged(file, reading, holding, card, JointKind.FADE)
     return Beside(
         card=card,
         reading=reading,
         kind=kind,
         edge=edge,
-        fade=fade,
         ways=tuple(_ways(edge, file, holding)),
+        file=file,
+        holding=holding,
     )
 
 
-def trial_cards(file: RecordFile) -> list[Card]:
-    """The cards of a repair that were read, in the order they were sprayed."""
-    read = [card for card in file.all(Card) if readings_of_card(file, card.root)]
+def trial_cards(file: RecordFile, finish_id: str) -> list[Card]:
+    """The cards of a repair's finish that were read, in the order they were sprayed."""
+    cards = file.by(Card, "finish_id", finish_id)
+    read = [card for card in cards if readings_of_card(file, card.root)]
     return sorted(read, key=lambda card: card.observed_at)
 
 

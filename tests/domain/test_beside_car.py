@@ -230,9 +230,9 @@ def test_the_way_is_told_from_the_card_to_the_car(hand):
 def test_cards_that_were_never_read_are_no_trial_yet(hand):
     hand.open_repair()
     hand.card(hand.batch())
-    assert trial_cards(hand.file) == []
+    assert trial_cards(hand.file, hand.finish) == []
     read = hand.sprayed(RED)
-    assert [card.root for card in trial_cards(hand.file)] == [read]
+    assert [card.root for card in trial_cards(hand.file, hand.finish)] == [read]
 
 
 def test_a_question_asked_twice_is_worked_out_once(hand):

@@ -172,7 +172,7 @@ def test_a_colour_lighter_at_every_angle_is_no_turned_flake():
 steps = st.floats(-4, 4).map(lambda x: round(x, 2))
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(steps, steps, steps)
 def test_the_plan_never_goes_beyond_what_the_verdicts_say(dl, da, db):
     hand = Repairing()

@@ -91,7 +91,7 @@ def car_seen(
         panel,
         [
             held
-            for card in trial_cards(file)
+            for card in trial_cards(file, panel.finish_id)
             if (held := beside(file, reading, file, card, kind)) is not None
         ],
     )
