@@ -14,7 +14,7 @@ from service.domain.records.job import Area, Finish, Job, Joint, Panel
 from service.domain.records.measuring import Reading
 from service.domain.records.shop import ApiToken, Instrument, Person, Product
 from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
-from service.domain.refused import Invalid
+from service.domain.refused import Invalid, OutOfOrder
 from service.domain.terms import Role
 from service.use_cases.command import EVERYONE, Command, revision_of, verb
 from service.use_cases.judging import judge_batches, judge_joints
@@ -74,8 +74,42 @@ def correct(unit: Unit, command: Correct) -> None:
     record = file.get(kind, command.record_id)
     if command.withdraw and isinstance(record, Job):
         raise Invalid("withdraw", "A job cannot be withdrawn. Correct it, or leave it unreleased.")
+    if command.withdraw:
+        _refuse_what_others_need(file, record)
     unit.add(_corrected(unit, command, record, command.changes, command.withdraw))
     _judge_what_it_bears_on(unit, command, record)
+
+
+_NEEDED_BY: dict[type[JobRecord], tuple[tuple[type[JobRecord], str], ...]] = {
+    Finish: ((Panel, "finish_id"), (Batch, "finish_id")),
+    Panel: ((Area, "panel_id"), (Joint, "panel_a"), (Joint, "panel_b"), (Coat, "panel_id")),
+    Area: ((Joint, "area_a"), (Joint, "area_b"), (Coat, "area_id")),
+    Batch: ((Coat, "batch_id"), (Card, "batch_id")),
+}
+"""What cannot be without a record of that kind, and the field by which it names it."""
+
+
+def _refuse_what_others_need(file: RecordFile, record: JobRecord) -> None:
+    """Refuse to withdraw what other records still stand on."""
+    counts: dict[str, int] = {}
+    for kind, name in _NEEDED_BY.get(type(record), ()):
+        found = len(file.by(kind, name, record.root))
+        if found:
+            counts[kind.table] = counts.get(kind.table, 0) + found
+    if counts:
+        # The names of these tables are the plurals of what they hold.
+        held = " and ".join(
+            f"{count} {table if count > 1 else _one_of(table)}" for table, count in counts.items()
+        )
+        raise OutOfOrder(
+            f"This {type(record).__name__.lower()} still has {held}. Withdraw or correct "
+            "those first, then this."
+        )
+
+
+def _one_of(table: str) -> str:
+    """One record of a table, in a word."""
+    return JOB_KINDS[table].__name__.lower()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

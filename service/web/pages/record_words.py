@@ -200,7 +200,8 @@ def _place(files: Files, panel_id: str | None, area_id: str | None, card_id: str
     panel = files.find(Panel, panel_id or "")
     if panel is None:
         return "an unknown panel"
-    if area_id is not None and files.find(Area, area_id) is None:
+    area = files.find(Area, area_id or "")
+    if area is None or area.withdrawn:
         area_id = None
     if panel.withdrawn:
         return name_of(files, panel)

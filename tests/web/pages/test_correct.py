@@ -3,7 +3,7 @@
 import pytest
 
 from service.domain.records.cards import Card
-from service.domain.records.job import Joint, Panel
+from service.domain.records.job import Finish, Joint, Panel
 from service.domain.records.measuring import Reading
 from service.domain.records.shop import Person, Product
 from service.domain.records.spraying import Batch, Coat, Component
@@ -11,6 +11,7 @@ from service.domain.terms import FinishingKind, ZoneState
 from service.use_cases import cards, job, spraying
 from service.use_cases.correcting import JOB_KINDS, SHOP_KINDS
 from tests.web.pages.audit_shop import AuditShop, table
+from tests.web_shop import new_id
 
 
 @pytest.fixture
@@ -277,3 +278,32 @@ def test_every_entry_of_a_job_is_reached_from_the_job(told):
         for record in file.all(kind)
     }
     assert seen == there
+
+
+@pytest.mark.parametrize(
+    ("kind", "id_of", "still"),
+    [
+        (Finish, lambda shop: shop.hand.finish, "This finish still has 3 panels and 3 batches."),
+        (
+            Panel,
+            lambda shop: shop.told.panels["Wing"],
+            "This panel still has 2 joints and 3 coats.",
+        ),
+        (Batch, lambda shop: shop.told.batches[3], "This batch still has 6 coats and 1 card."),
+    ],
+)
+def test_what_others_stand_on_is_not_withdrawn_from_under_them(shop, painter, kind, id_of, still):
+    record = newest(shop, kind, id_of(shop))
+    withdrawal = {"id": [new_id()], "withdraw": ["yes"], "why_withdrawn": ["A slip."]}
+    refused = painter.post(address(shop, record), withdrawal)
+    assert refused.status == 409
+    assert refused.errors == [f"{still} Withdraw or correct those first, then this."]
+    assert shop.hand.file.find(kind, record.root) is not None
+
+
+def test_a_pot_entered_in_error_can_be_withdrawn_once_nothing_stands_on_it(shop, painter):
+    batch = shop.hand.batch(number=9)
+    withdrawal = {"id": [new_id()], "withdraw": ["yes"], "why_withdrawn": ["Never mixed."]}
+    done = painter.post(address(shop, newest(shop, Batch, batch)), withdrawal)
+    assert done.heading == "Batch 9 was withdrawn"
+    assert painter.open(f"/jobs/{shop.hand.job_id}").status == 200
