@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from service.domain.records.measuring import Lab
 
@@ -14,16 +15,38 @@ def doubt_of_difference(
 
     The figures are standard uncertainties per channel, in CIELAB units, as lists keep them.
     """
-    if uncertainty is None or other_uncertainty is None:
-        return None
-    from colour.decision import UncertainColour, UncertainDifference
-    from colour.weighing import standard_uncertainty
+    return doubts_of_differences([(one, uncertainty, other, other_uncertainty)])[0]
 
-    sides = (
-        UncertainColour.from_mean(lab, _in_every_channel(figure))
-        for lab, figure in ((one, uncertainty), (other, other_uncertainty))
-    )
-    return standard_uncertainty(UncertainDifference.between(*sides))
+
+def doubts_of_differences(
+    pairs: Sequence[tuple[Lab, float | None, Lab, float | None]],
+) -> list[float | None]:
+    """The same of many pairs at once, which takes little longer than of one.
+
+    Linear propagation, as a judgement has it (``colour.weighing.standard_uncertainty``), for
+    noise that is alike in every channel: √(u² + v²) times the length of the gradient. Where
+    nothing differs there is no gradient, and the steepest direction stands in.
+    """
+    import numpy as np
+
+    from colour.quadratic_form import local_form, size
+
+    found: list[float | None] = [None] * len(pairs)
+    known = [n for n, (_, u, _, v) in enumerate(pairs) if u is not None and v is not None]
+    if not known:
+        return found
+    one, other = (np.array([pairs[n][side] for n in known], dtype=float) for side in (0, 2))
+    noise = np.array([math.hypot(pairs[n][1] or 0.0, pairs[n][3] or 0.0) for n in known])
+    difference = other - one
+    form = local_form((one + other) / 2)
+    length = size(difference, form)
+    steepest = np.sqrt(np.linalg.eigvalsh(form)[:, -1])
+    apart = length > 1e-9
+    gradient = np.linalg.norm(np.einsum("nij,nj->ni", form, difference), axis=-1)
+    slope = np.where(apart, gradient / np.where(apart, length, 1.0), steepest)
+    for n, doubt in zip(known, (slope * noise).tolist(), strict=True):
+        found[n] = doubt
+    return found
 
 
 def in_noise(apart: float, uncertainty: float | None, other_uncertainty: float | None) -> bool:
@@ -35,7 +58,3 @@ def in_noise(apart: float, uncertainty: float | None, other_uncertainty: float |
     if uncertainty is None or other_uncertainty is None:
         return False
     return abs(apart) <= 2 * math.hypot(uncertainty, other_uncertainty)
-
-
-def _in_every_channel(figure: float) -> list[list[float]]:
-    return [[figure**2 if row == column else 0.0 for column in range(3)] for row in range(3)]

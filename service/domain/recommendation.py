@@ -2,10 +2,11 @@
 
 The rule is plain, and adds no figure of its own. A joint forgives what the shop's limit for its
 kind says: the paint is judged against the car by the limit for an edge, then by the one for a
-fade. A fade wider than half a degree of view is harder to see than an edge (Vision Research 21,
-1981, on the visibility of low-frequency gratings), but nobody measured how much harder on paint,
-so nothing is multiplied: where the shop allows a fade no more than an edge, what shows as an edge
-is to be tinted again.
+fade. A fade wider than half a degree of view is harder to see than an edge ("An explanation for
+the visibility of low-frequency gratings", Vision Research; abstract read, the volume from memory
+is 21, 1981). That is of gratings in grey, and nobody measured it on paint, so nothing is
+multiplied: where the shop allows a fade no more than an edge, what shows as an edge is to be
+tinted again.
 """
 
 from __future__ import annotations

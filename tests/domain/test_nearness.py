@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from coloraide import Color
 
-from service.domain.nearness import doubt_of_difference, in_noise
+from colour.decision import UncertainColour, UncertainDifference
+from colour.weighing import standard_uncertainty
+from service.domain.nearness import doubt_of_difference, doubts_of_differences, in_noise
 
 SILVER = (70.0, -0.6, 1.2)
 
@@ -33,6 +35,26 @@ def test_a_difference_is_as_well_known_from_either_side():
     one = doubt_of_difference(SILVER, 0.1, (69, 0, 1), 0.2)
     two = doubt_of_difference((69, 0, 1), 0.2, SILVER, 0.1)
     assert one == pytest.approx(two, rel=1e-6)
+
+
+@pytest.mark.parametrize("other", [(69.2, -0.3, 0.2), SILVER, (71.9, 3.6, -2.2)])
+def test_it_is_the_uncertainty_a_judgement_would_give(other):
+    sides = (
+        UncertainColour.from_mean(lab, np.eye(3) * figure**2)
+        for lab, figure in ((SILVER, 0.05), (other, 0.09))
+    )
+    judged = standard_uncertainty(UncertainDifference.between(*sides))
+    assert doubt_of_difference(SILVER, 0.05, other, 0.09) == pytest.approx(judged, rel=1e-9)
+
+
+def test_many_pairs_at_once_are_as_one_at_a_time():
+    pairs = [
+        (SILVER, 0.05, (69, 0, 1), 0.1),
+        (SILVER, None, (69, 0, 1), 0.1),
+        ((5, 0, 0), 0.2, (5, 0, 0), 0.1),
+    ]
+    assert doubts_of_differences(pairs) == [doubt_of_difference(*pair) for pair in pairs]
+    assert doubts_of_differences([]) == []
 
 
 @pytest.mark.parametrize(("u", "v"), [(None, 0.1), (0.1, None), (None, None)])

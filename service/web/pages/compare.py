@@ -13,7 +13,8 @@ from starlette.responses import Response
 
 from service.domain.card_code import read_card_code
 from service.domain.lines import CardLine
-from service.domain.nearness import doubt_of_difference, in_noise
+from service.domain.nearness import doubts_of_differences, in_noise
+from service.domain.records.measuring import Lab
 from service.domain.refused import Invalid, Refused
 from service.use_cases.side_by_side import MOST_CARDS, Pair, SideBySide, lab_of, lay_side_by_side
 from service.web.access import ANYBODY_HERE, page_rules
@@ -37,7 +38,7 @@ class LaidCard:
     """One of the cards, with how it lies beside the first."""
 
     hit: CardHit
-    lab: tuple[float, float, float] | None
+    lab: Lab | None
     extremes: tuple[str, ...]
     words: str
     why: str
@@ -122,8 +123,7 @@ def _readable(typed: Iterable[str]) -> Iterable[str]:
 def _page(here: PageContext, frame: Frame, form: Form, lines: Sequence[CardLine]) -> ComparePage:
     laid = lay_side_by_side(lines) if len(lines) > 1 else SideBySide(cards=(), pairs=())
     pairs = {frozenset((pair.first, pair.second)): pair for pair in laid.pairs}
-    by_code = {line.code: line for line in lines}
-    gaps = {key: _gap(pair, by_code) for key, pair in pairs.items()}
+    gaps = _gaps(laid.pairs, lines)
     codes = tuple(line.code for line in lines)
     compared = [pair for pair in laid.pairs if pair.delta_e_2000 is not None]
     return ComparePage(
@@ -175,15 +175,29 @@ def _row(code: str, codes: Sequence[str], gaps: dict[frozenset[str], Gap]) -> tu
     return tuple(gaps.get(frozenset((code, other)), ITSELF) for other in codes)
 
 
-def _gap(pair: Pair, lines: dict[str, CardLine]) -> Gap:
-    one, other = lines[pair.first], lines[pair.second]
-    first, second = lab_of(one), lab_of(other)
-    doubt = None
-    if pair.delta_e_2000 is not None and first is not None and second is not None:
-        doubt = doubt_of_difference(
-            first, one.standard_uncertainty, second, other.standard_uncertainty
+def _gaps(pairs: Sequence[Pair], lines: Sequence[CardLine]) -> dict[frozenset[str], Gap]:
+    """Every pair by its two codes, with how well its difference is known."""
+    by_code = {line.code: line for line in lines}
+    compared = (pair for pair in pairs if pair.delta_e_2000 is not None)
+    doubts = iter(
+        doubts_of_differences(
+            [(*_known(by_code[pair.first]), *_known(by_code[pair.second])) for pair in compared]
         )
-    return Gap(delta_e_2000=pair.delta_e_2000, doubt=doubt, why=pair.why, itself=False)
+    )
+    return {
+        frozenset((pair.first, pair.second)): Gap(
+            delta_e_2000=pair.delta_e_2000,
+            doubt=next(doubts) if pair.delta_e_2000 is not None else None,
+            why=pair.why,
+            itself=False,
+        )
+        for pair in pairs
+    }
+
+
+def _known(line: CardLine) -> tuple[Lab, float | None]:
+    """The colour of a card that was read, and how well it is known."""
+    return lab_of(line) or (0.0, 0.0, 0.0), line.standard_uncertainty
 
 
 def _extremes(laid: SideBySide, lines: Sequence[CardLine]) -> Iterable[Extreme]:

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.lookups import mean_lab, shown_angle, uncertainty_of_mean
-from service.domain.nearness import doubt_of_difference
+from service.domain.nearness import doubts_of_differences
 from service.domain.records.measuring import AngleReading, Lab, Reading
 from service.domain.records.shop import Instrument
 from service.domain.refused import Invalid, Refused
@@ -211,16 +211,17 @@ def _hits(
     from colour.words import words
 
     shop = here.store.shop()
-    for near in found:
-        line = near.line
-        other = lab_of(line)
-        if other is not None:
-            yield NearHit(
-                hit=card_hit(here, shop, line),
-                delta_e_2000=near.delta_e_2000,
-                doubt=doubt_of_difference(lab, uncertainty, other, line.standard_uncertainty),
-                words=words(lab, other),
-            )
+    read = [(near, other) for near in found if (other := lab_of(near.line)) is not None]
+    doubts = doubts_of_differences(
+        [(lab, uncertainty, other, near.line.standard_uncertainty) for near, other in read]
+    )
+    for (near, other), doubt in zip(read, doubts, strict=True):
+        yield NearHit(
+            hit=card_hit(here, shop, near.line),
+            delta_e_2000=near.delta_e_2000,
+            doubt=doubt,
+            words=words(lab, other),
+        )
 
 
 def _nearest(here: PageContext, asked: ReadingAsked) -> list[NearCard]:

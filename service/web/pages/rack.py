@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Annotated
 
@@ -95,9 +95,9 @@ def rack(here: Here, search: Search, after: str = "") -> Response:
     if found is not None:
         return here.see_other("card", code=found.code)
     form = _form(search)
-    near: tuple[CardLine, ...] = ()
+    near = _near(here, typed)
     try:
-        page = here.queries.cards(search, after=after or None, limit=HITS)
+        page = _found(here, search, after, near)
     except Refused as refusal:
         empty: Page[CardLine] = Page(lines=())
         return here.refused(
@@ -105,9 +105,17 @@ def rack(here: Here, search: Search, after: str = "") -> Response:
         )
     if typed is not None and not page.lines:
         form.refuse(about_code(typed, search.text))
-        near = _near(here, typed)
     frame = here.frame("rack")
     return here.render("rack.html", _page(here, frame, form, search, page, after, near))
+
+
+def _found(
+    here: PageContext, search: CardSearch, after: str, near: Sequence[CardLine]
+) -> Page[CardLine]:
+    """The cards that fit; none where the text is a slip away from a code, for it is no word."""
+    if near:
+        return Page(lines=())
+    return here.queries.cards(search, after=after or None, limit=HITS)
 
 
 def about_code(code: str, typed: str) -> Invalid:
