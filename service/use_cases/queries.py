@@ -98,8 +98,7 @@ class WordCounts:
 class FinishSpread:
     """How a finish's batches lie about their master; deviations in CIELAB units.
 
-    ``largest`` is the largest CIEDE2000 against the master, ``over_limit`` how many are over
-    the limit by their number alone.
+    ``largest`` is the largest CIEDE2000 against the master.
     """
 
     job_id: str
