@@ -27,26 +27,36 @@ def doubts_of_differences(
     noise that is alike in every channel: √(u² + v²) times the length of the gradient. Where
     nothing differs there is no gradient, and the steepest direction stands in.
     """
-    import numpy as np
+    from colour.quadratic_form import local_form
 
-    from colour.quadratic_form import local_form, size
-
+    known = [
+        (n, one, other, math.hypot(u, v))
+        for n, (one, u, other, v) in enumerate(pairs)
+        if u is not None and v is not None
+    ]
     found: list[float | None] = [None] * len(pairs)
-    known = [n for n, (_, u, _, v) in enumerate(pairs) if u is not None and v is not None]
-    if not known:
-        return found
-    one, other = (np.array([pairs[n][side] for n in known], dtype=float) for side in (0, 2))
-    noise = np.array([math.hypot(pairs[n][1] or 0.0, pairs[n][3] or 0.0) for n in known])
-    difference = other - one
-    form = local_form((one + other) / 2)
-    length = size(difference, form)
-    steepest = np.sqrt(np.linalg.eigvalsh(form)[:, -1])
-    apart = length > 1e-9
-    gradient = np.linalg.norm(np.einsum("nij,nj->ni", form, difference), axis=-1)
-    slope = np.where(apart, gradient / np.where(apart, length, 1.0), steepest)
-    for n, doubt in zip(known, (slope * noise).tolist(), strict=True):
-        found[n] = doubt
+    middles = [[(x + y) / 2 for x, y in zip(one, other, strict=True)] for _, one, other, _ in known]
+    forms = local_form(middles).tolist() if known else []
+    for (n, one, other, noise), form in zip(known, forms, strict=True):
+        found[n] = noise * _slope(one, other, form)
     return found
+
+
+def _slope(one: Lab, other: Lab, form: Sequence[Sequence[float]]) -> float:
+    """Length of the gradient of ΔE00 between two colours, by the form at their midpoint."""
+    step = [y - x for x, y in zip(one, other, strict=True)]
+    pull = [_product(row, step) for row in form]
+    length = math.sqrt(_product(pull, step))
+    return math.hypot(*pull) / length if length > 1e-9 else _steepest(one)
+
+
+def _steepest(lab: Lab) -> float:
+    """The gradient of ΔE00 in the direction in which it rises most, at a colour."""
+    from colour.decision import UncertainDifference
+    from colour.weighing import standard_uncertainty
+
+    one_unit = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    return standard_uncertainty(UncertainDifference.of(lab, (0.0, 0.0, 0.0), one_unit))
 
 
 def in_noise(apart: float, uncertainty: float | None, other_uncertainty: float | None) -> bool:
@@ -58,3 +68,7 @@ def in_noise(apart: float, uncertainty: float | None, other_uncertainty: float |
     if uncertainty is None or other_uncertainty is None:
         return False
     return abs(apart) <= 2 * math.hypot(uncertainty, other_uncertainty)
+
+
+def _product(one: Sequence[float], other: Sequence[float]) -> float:
+    return math.fsum(x * y for x, y in zip(one, other, strict=True))
