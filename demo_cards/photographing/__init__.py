@@ -1,0 +1,1 @@
+"""Simulated photographs of a target with cards in its windows, from known Lab values."""
