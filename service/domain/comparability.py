@@ -18,7 +18,7 @@ from service.domain.lookups import mean_lab, policy_in_force, shown_angle
 from service.domain.record_file import RecordFile
 from service.domain.records.job import EFFECT_ANGLES, Finish, Policy
 from service.domain.specimens import Specimen
-from service.domain.terms import CoatRole, HidingMark, Stage
+from service.domain.terms import CoatRole, HidingMark, Method, Stage
 
 
 class Grade(StrEnum):
@@ -111,6 +111,8 @@ def normal_geometry(geometry: str) -> str:
 
 def _conditions(a: Specimen, b: Specimen) -> list[Found]:
     x, y = a.reading, b.reading
+    if x.method is not y.method:
+        return [_unlike_method(a, b), *_past_calibration(a, b)]
     found: list[Found] = []
     if x.illuminant.casefold() != y.illuminant.casefold():
         found.append(
@@ -146,16 +148,33 @@ def _conditions(a: Specimen, b: Specimen) -> list[Found]:
                 f"Read {b.name} again with specular {x.specular or 'set as for ' + a.name}.",
             )
         )
-    for one in (a, b):
-        if one.reading.past_calibration:
-            found.append(
-                (
-                    "past_calibration",
-                    f"The instrument was past its calibration when it read {one.name}.",
-                    f"Calibrate it and read {one.name} again.",
-                )
-            )
-    return found
+    return [*found, *_past_calibration(a, b)]
+
+
+def _unlike_method(a: Specimen, b: Specimen) -> Found:
+    """A photograph against an instrument's reading: light and view are others, not only in name."""
+    pictured, read = (a, b) if a.reading.method is Method.PHOTOGRAPH else (b, a)
+    remedy = f"Read {pictured.name} with the instrument."
+    if not (a.is_car or b.is_car):
+        remedy = f"Photograph both cards on one sheet, or read {pictured.name} with the instrument."
+    return (
+        "unlike_geometry",
+        f"{read.name} was read by an instrument ({read.reading.geometry}) and {pictured.name} from "
+        "a photograph, and a photograph compares only what lies in it.",
+        remedy,
+    )
+
+
+def _past_calibration(a: Specimen, b: Specimen) -> list[Found]:
+    return [
+        (
+            "past_calibration",
+            f"The instrument was past its calibration when it read {one.name}.",
+            f"Calibrate it and read {one.name} again.",
+        )
+        for one in (a, b)
+        if one.reading.past_calibration
+    ]
 
 
 def _angles(required: tuple[int, ...], a: Specimen, b: Specimen) -> list[Found]:
@@ -175,6 +194,16 @@ def _angles(required: tuple[int, ...], a: Specimen, b: Specimen) -> list[Found]:
     if not missing:
         return []
     listed = ", ".join(f"{angle}°" for angle in missing)
+    if Method.PHOTOGRAPH in (a.reading.method, b.reading.method):
+        return [
+            (
+                "angle_missing",
+                f"The finish needs a reading at {listed}, and a photograph sees one angle in "
+                "whatever light there was, so it cannot judge flop.",
+                f"Read both at {listed} with a multi-angle instrument, or log an eye check at "
+                "face, middle and flop.",
+            )
+        ]
     lacking = " and ".join(
         one.name for one, has in ((a, of_a), (b, of_b)) if not set(missing) <= has
     )

@@ -65,7 +65,10 @@ class Decision:
 
 @dataclass(frozen=True, slots=True)
 class SideBySide:
-    """What came of laying two specimens side by side."""
+    """What came of laying two specimens side by side.
+
+    ``note`` says what the answer holds under, where that is not a matter of course.
+    """
 
     word: Word
     reasons: tuple[Reason, ...]
@@ -73,6 +76,7 @@ class SideBySide:
     look: int
     reading_ids: tuple[str, ...]
     next_step: str
+    note: str = ""
 
 
 def decide(

@@ -7,7 +7,7 @@ job's file, so judging the same file again gives the same draft.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.domain.comparability import (
     Grade,
@@ -21,6 +21,14 @@ from service.domain.lookups import (
     master_in_force,
     policy_in_force,
     readings_of_card,
+)
+from service.domain.photographed import (
+    THROUGH_MASTER,
+    Between,
+    pairs_of,
+    stage_of,
+    through_master,
+    together,
 )
 from service.domain.pooling import (
     alike,
@@ -45,12 +53,15 @@ from service.domain.sentences import (
 )
 from service.domain.sides import Side, joint_gap, place_name, side_at
 from service.domain.specimens import Specimen, specimen_of_card
-from service.domain.terms import Stage, Subject, Word
+from service.domain.terms import Method, Stage, Subject, Word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """A verdict before it is stamped; the fields are those of the record ``Verdict``."""
+    """A verdict before it is stamped; the fields are those of the record ``Verdict``.
+
+    ``photographs`` is what photographs say, where the verdict rests on them.
+    """
 
     subject: Subject
     word: Word
@@ -69,6 +80,7 @@ class Draft:
     reasons: tuple[Reason, ...] = ()
     reading_ids: tuple[str, ...] = ()
     next_step: str = ""
+    photographs: Between | None = None
 
 
 def draft_for_batch(
@@ -79,7 +91,8 @@ def draft_for_batch(
     The batch's card that was read last stands for it, at its furthest stage the master was
     approved at. The master's own batch is not judged against itself. Until a repair has a
     master of its own, its batches are judged by that of the job it goes back to, whose file is
-    ``stored``.
+    ``stored``. A photograph judges only when the master's card lies in it too: then that card's
+    own window is the master, whatever its approved readings were made with.
     """
     batch = file.get(Batch, batch_id)
     master, home = master_in_force(file, batch.finish_id), file
@@ -98,11 +111,13 @@ def draft_for_batch(
     if not approved:
         return None
     card, readings = max(read, key=lambda item: item[1][-1].observed_at)
-    reading = readings[-1]
+    reading, photographed = _against_master(file, master, approved, readings)
     finish = file.get(Finish, batch.finish_id)
     policy = policy_in_force(file, finish.root)
     same_stage = [r for r in approved if r.stage is reading.stage]
     master_reading = same_stage[-1] if same_stage else nearest_stage(approved, reading.stage)
+    if photographed is not None:
+        master_reading = photographed.a
     draft = _lay_side_by_side(
         file,
         finish,
@@ -113,9 +128,10 @@ def draft_for_batch(
         [master_reading],
         alike(readings, reading),
         panels=1,
+        photographed=photographed,
     )
     wait = ""
-    if not same_stage:
+    if not same_stage and photographed is None:
         wait = wait_sentence(home, master, reading)
     return Draft(
         subject=Subject.BATCH,
@@ -134,13 +150,35 @@ def draft_for_batch(
         decision=draft.decision,
         reasons=draft.reasons,
         reading_ids=draft.reading_ids,
+        photographs=photographed,
     )
+
+
+def _against_master(
+    file: RecordFile, master: Master, approved: Sequence[Reading], readings: Sequence[Reading]
+) -> tuple[Reading, Between | None]:
+    """The reading that stands for a card beside the master, and what photographs say of it.
+
+    The newest that can be held against the master: one by an instrument, or one of a photograph
+    the master's card lies in too. A photograph without it tells only of the cards in it.
+    """
+    pairs = pairs_of(file, readings_of_card(file, master.card_id), readings)
+    paired = {pair.b.root: pair for pair in pairs}
+    usable = [r for r in readings if r.method is Method.INSTRUMENT or r.root in paired]
+    reading = usable[-1] if usable else readings[-1]
+    pair = paired.get(reading.root)
+    if pair is None and pairs and all(r.method is Method.PHOTOGRAPH for r in approved):
+        pair = pairs[-1]
+    if pair is None:
+        return reading, None
+    return pair.b, together(pairs, pair)
 
 
 def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     """Judge a joint by the cards that stand for its two sides; None while it cannot be.
 
-    Both cards are compared at the furthest stage both were read at.
+    Both cards are compared at the furthest stage both were read at, by instrument readings or
+    by photographs, whichever are newer there.
     """
     joint = file.get(Joint, joint_id)
     if joint_gap(file, joint):
@@ -153,8 +191,16 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     finish = file.get(Finish, file.get(Panel, joint.panel_a).finish_id)
     policy = policy_in_force(file, finish.root)
     limit = policy.limit(joint.kind)
-    readings = common_stage(*(readings_of_card(file, card.root) for card in cards))
-    newest = [found[-1] for found in readings]
+    every = [readings_of_card(file, card.root) for card in cards]
+    photographed = _across_joint(file, finish, every)
+    if photographed is None:
+        # A photograph of one card without the other does not take an instrument's place.
+        by_instrument = [[r for r in found if r.method is Method.INSTRUMENT] for found in every]
+        readings = common_stage(*(by_instrument if all(by_instrument) else every))
+        newest = [found[-1] for found in readings]
+    else:
+        newest = [photographed.a, photographed.b]
+        readings = ([newest[0]], [newest[1]])
     names = [f"the card for {side_name}" for side_name in _side_names(file, sides)]
     draft = _lay_side_by_side(
         file,
@@ -166,6 +212,7 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
         alike(readings[0], newest[0]),
         alike(readings[1], newest[1]),
         panels=2,
+        photographed=photographed,
     )
     return Draft(
         subject=Subject.JOINT,
@@ -183,7 +230,32 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
         decision=draft.decision,
         reasons=draft.reasons,
         reading_ids=draft.reading_ids,
+        photographs=photographed,
     )
+
+
+def _across_joint(
+    file: RecordFile, finish: Finish, every: Sequence[list[Reading]]
+) -> Between | None:
+    """What photographs say across a joint; None where readings by instrument stand before them.
+
+    A photograph of both cards, else one of each with the master's card in it.
+    """
+    direct = together(pairs_of(file, *every))
+    by_instrument = [[r for r in found if r.method is Method.INSTRUMENT] for found in every]
+    if all(by_instrument):
+        a, b = (found[-1] for found in common_stage(*by_instrument))
+        if direct is None:
+            return None
+        stage = min((a.stage, b.stage), key=lambda stage: stage.order)
+        at = (stage.order, max(a.received_at, b.received_at))
+        return direct if (stage_of(direct).order, direct.arrived) > at else None
+    if direct is not None:
+        return direct
+    master = master_in_force(file, finish.root)
+    if master is None:
+        return None
+    return through_master(file, readings_of_card(file, master.card_id), *every)
 
 
 def draft_for_car(
@@ -196,6 +268,8 @@ def draft_for_car(
     stored_readings = readings_of_card(stored, stored_card.root)
     if not stored_readings:
         return None
+    # A photograph of the card alone must not hide what an instrument read of it.
+    stored_readings = [r for r in stored_readings if r.method is reading.method] or stored_readings
     card_reading = max(stored_readings, key=lambda r: (r.stage.order, r.observed_at))
     limit = policy.limit(None)
     car = Specimen("the car", reading, (), (), "", stored_card.hiding_mark, is_car=True)
@@ -243,12 +317,35 @@ def _lay_side_by_side(
     readings_a: Sequence[Reading],
     readings_b: Sequence[Reading],
     panels: int,
+    photographed: Between | None = None,
 ) -> SideBySide:
     """Compare like with like, then decide; ``panels`` counts the cards that stand for a panel."""
+    laid = _laid(file, finish, policy, limit, a, b, readings_a, readings_b, panels, photographed)
+    if photographed is None:
+        return laid
+    through = " through the master" if photographed.how == THROUGH_MASTER else ""
+    note = f"By photograph{through}, under the conditions of its sheet."
+    return replace(laid, reading_ids=photographed.reading_ids, note=note)
+
+
+def _laid(
+    file: RecordFile,
+    finish: Finish,
+    policy: Policy,
+    limit: float,
+    a: Specimen,
+    b: Specimen,
+    readings_a: Sequence[Reading],
+    readings_b: Sequence[Reading],
+    panels: int,
+    photographed: Between | None,
+) -> SideBySide:
     reasons = tuple(reasons_against(file, finish, a, b))
     reading_ids = tuple(r.root for r in (*readings_a, *readings_b))
     # The first reading of each side makes the first look; every further one is another.
     look = max(1, len(readings_a) + len(readings_b) - 1)
+    if photographed is not None:
+        look = photographed.looks
     stopping = [reason for reason in reasons if reason.grade is Grade.STOPS]
     if stopping:
         remedy = " ".join(dict.fromkeys(reason.remedy for reason in stopping))
@@ -265,7 +362,9 @@ def _lay_side_by_side(
     ]
     angles: list[int | None] = list(wanted) if required else [shared_angle(readings_a, readings_b)]
     questions = [
-        AngleQuestion(
+        _of_photographs(photographed, widening, bool(panels and policy.card_to_panel))
+        if photographed is not None
+        else AngleQuestion(
             angle=angle,
             master=repeats_at(readings_a, angle),
             card=repeats_at(readings_b, angle),
@@ -291,6 +390,18 @@ def _lay_side_by_side(
         remedy = " ".join(dict.fromkeys(reason.remedy for reason in holding))
         return SideBySide(Word.CANNOT_TELL, reasons, decision, look, reading_ids, remedy)
     return SideBySide(decision.word, reasons, decision, look, reading_ids, decision.next_step)
+
+
+def _of_photographs(between: Between, widening: float, to_panel: bool) -> AngleQuestion:
+    start, by = between.start, between.difference
+    return AngleQuestion(
+        angle=None,
+        master=[start],
+        card=[(start[0] + by[0], start[1] + by[1], start[2] + by[2])],
+        joint_covariance=between.covariance,
+        added_variance=widening,
+        to_panel=to_panel,
+    )
 
 
 def _side_names(file: RecordFile, sides: Sequence[Side]) -> list[str]:

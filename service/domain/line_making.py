@@ -15,6 +15,7 @@ from service.domain.lookups import (
     panels_of_batch,
     readings_of_card,
     shown_angle,
+    standing_reading,
     the_job,
     uncertainty_of_mean,
     verdict_on_batch,
@@ -115,7 +116,11 @@ def _touched(file: RecordFile, records: Sequence[Record]) -> _Touched:
         elif isinstance(record, Movement):
             touched.cards.add(record.card_id)
         elif isinstance(record, Reading) and record.card_id is not None:
-            _touch_batch(file, touched, file.get(Card, record.card_id).batch_id)
+            card = file.find(Card, record.card_id)
+            if card is None:
+                # A stored card of another job, photographed beside this one's.
+                continue
+            _touch_batch(file, touched, card.batch_id)
             touched.joints.update(j.root for j in file.all(Joint))
         elif isinstance(record, Coat):
             _touch_batch(file, touched, record.batch_id)
@@ -166,8 +171,7 @@ def _card_line(file: RecordFile, card: Card) -> CardLine:
     batch = file.get(Batch, card.batch_id)
     panels = ", ".join(panel.name for panel in panels_of_batch(file, batch.root))
     place = whereabouts(file, card)
-    readings = readings_of_card(file, card.root)
-    reading = readings[-1] if readings else None
+    reading = standing_reading(readings_of_card(file, card.root))
     angle = shown_angle(reading) if reading else None
     lab = mean_lab(angle) if angle else (None, None, None)
     verdict = verdict_on_batch(file, batch.root)

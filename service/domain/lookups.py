@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.domain.record_file import RecordFile
@@ -11,7 +12,7 @@ from service.domain.records.job import Finish, Job, Panel, Policy
 from service.domain.records.measuring import AngleReading, Lab, Master, Reading, Verdict
 from service.domain.records.spraying import Batch, Coat
 from service.domain.refused import OutOfOrder
-from service.domain.terms import CardKind, MovementKind
+from service.domain.terms import CardKind, Method, MovementKind
 
 
 def the_job(file: RecordFile) -> Job:
@@ -104,6 +105,21 @@ def cards_of_batch(file: RecordFile, batch_id: str) -> list[Card]:
 def readings_of_card(file: RecordFile, card_id: str) -> list[Reading]:
     """The readings of a card that were not dropped, in order of arrival."""
     return file.by(Reading, "card_id", card_id)
+
+
+def standing_reading(readings: Sequence[Reading]) -> Reading | None:
+    """The reading a list shows of a card: the newest, an instrument's before a photograph's.
+
+    One card alone in a photograph has a large error, so what an instrument read of it at the
+    same stage goes on standing.
+    """
+    if not readings:
+        return None
+    newest = readings[-1]
+    if newest.method is Method.INSTRUMENT:
+        return newest
+    read = [r for r in readings if r.method is Method.INSTRUMENT and r.stage is newest.stage]
+    return read[-1] if read else newest
 
 
 def mean_lab(angle: AngleReading) -> Lab:

@@ -58,21 +58,22 @@ def _sentence(laid: SideBySide, limit: float, what: str, other: str, wait: str =
         return f"{what} cannot be judged against {other} yet. {why}".strip()
     at = "" if decision.angle is None else f" at {decision.angle}°"
     direction = f", {decision.words}" if decision.words else ""
+    note = f" {laid.note}" if laid.note else ""
     if decision.over_five and laid.word is Word.SHOWS:
-        return f"{what} is a different colour from {other}: over 5{at}{direction}."
+        return f"{what} is a different colour from {other}: over 5{at}{direction}.{note}"
     number = "over 5" if decision.over_five else f"{decision.delta_e_2000:.2f}"
     figure = f"{number}{at}, limit {limit:.2f}"
     if laid.word is Word.SHOWS:
-        return f"{what} would show against {other}: {figure}{direction}."
+        return f"{what} would show against {other}: {figure}{direction}.{note}"
     if laid.word is Word.BLENDS:
-        return f"{what} blends with {other}: {figure}."
+        return f"{what} blends with {other}: {figure}.{note}"
     holding = [r.text for r in laid.reasons if r.grade is Grade.ONLY_CANNOT_TELL]
     why = " ".join(holding) or decision.why
     said = (
         f"This measurement cannot tell whether {_lower_first(what)} blends with {other}: "
         f"{figure}{direction}."
     )
-    return " ".join(filter(None, (said, why, wait)))
+    return " ".join(filter(None, (said, why, wait))) + note
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,6 +126,13 @@ class Method(StrEnum):
     PHOTOGRAPH = "photograph"
 
 
+class PatchValues(StrEnum):
+    """Where the colours of a photographed target's patches come from."""
+
+    NOMINAL = "nominal"
+    MEASURED = "measured"
+
+
 class MasterLevel(StrEnum):
     """The three levels of physical standards in ASTM D5531."""
 

@@ -122,7 +122,10 @@ def _write(store: ShopStore, writer: ArchiveWriter, jobs: Sequence[str] | None) 
         photos = {
             str(row[1])
             for row in sql.rows(
-                "SELECT job_id, sha256 FROM photos WHERE shop_id = ?", (store.shop_id,)
+                "SELECT job_id, sha256 FROM photos WHERE shop_id = ? UNION "
+                "SELECT job_id, photo_sha256 FROM frames "
+                "WHERE shop_id = ? AND photo_sha256 IS NOT NULL",
+                (store.shop_id, store.shop_id),
             )
             if row[0] in chosen
         }

@@ -29,6 +29,7 @@ _PARENTS = {
     "card_id": "cards",
     "zone_id": "zones",
     "frame_id": "frames",
+    "photo_target_id": "photo_targets",
     "master_id": "masters",
     "verdict_id": "verdicts",
     "panel_a": "panels",

@@ -104,8 +104,9 @@ class _Verification:
             added = self._entry(entry, last)
             for ordinal, item in enumerate(added):
                 records.expect(chain, entry["position"], ordinal, item)
-                if item["table"] == "photos":
-                    self._photo_rows[item["row"].get("sha256", "")] = _place(entry)
+                sha = _photo_named(item)
+                if sha is not None:
+                    self._photo_rows.setdefault(sha, _place(entry))
             if chain != self._shop_id:
                 rows += added
             last = Head(chain, entry["position"], entry["hash"])
@@ -251,6 +252,15 @@ class _Verification:
             if sha not in seen:
                 self._report.found(f"photo {sha}", f"the file is missing, named in {where}")
         self._report.counts["photo files named by no record"] = len(seen - set(self._photo_rows))
+
+
+def _photo_named(item: Mapping[str, Any]) -> str | None:
+    """The photograph a record rests on, by its SHA-256; None when on none."""
+    if item["table"] == "photos":
+        return str(item["row"].get("sha256", ""))
+    if item["table"] == "frames" and item["row"].get("photo_sha256"):
+        return str(item["row"]["photo_sha256"])
+    return None
 
 
 def _place(entry: Mapping[str, Any]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import types
 import typing
 from collections.abc import Callable
@@ -16,14 +17,15 @@ from service.domain.card_code import new_card_code
 from service.domain.records.base import JobRecord, Record
 from service.domain.records.cards import Card, Movement, Photo, Zone
 from service.domain.records.job import Acceptance, Job, Joint, Panel
-from service.domain.records.measuring import EyeCheck, Reading
-from service.domain.records.shop import Person, Product, Shop
+from service.domain.records.measuring import EyeCheck, Frame, Reading
+from service.domain.records.shop import Person, PhotoTarget, Product, Shop
 from service.domain.records.spraying import Bake, Coat, Component, Finishing
 from service.domain.refused import Invalid
-from service.domain.terms import ComponentRole, JointKind, MovementKind, ZoneState
+from service.domain.terms import ComponentRole, JointKind, MovementKind, PatchValues, ZoneState
 from service.storage.schema import RECORDS, parent_of
 from service.storage.store import ShopStore
 from service.use_cases.ports import Receipt, Unit
+from tests.photographs import target_file
 
 NOW = datetime(2026, 3, 4, 5, 6, 7, 89, tzinfo=UTC)
 PHOTO = b"bytes of a photograph"
@@ -43,6 +45,12 @@ _FITTING: dict[type[Record], dict[str, Any]] = {
     Reading: {"panel_id": None},
     Product: {"mix_ratio": ((ComponentRole.BASE, 2.0), (ComponentRole.REDUCER, 0.1))},
     Coat: {"card_id": None},
+    Frame: {"photo_sha256": sha256(PHOTO).hexdigest()},
+    PhotoTarget: {
+        "target": json.dumps(target_file(values="nominal")),
+        "values": PatchValues.NOMINAL,
+        "print_code": "7K3Q",
+    },
 }
 
 _NUMBERS: dict[Any, list[Any]] = {int: [2, 10, 2000], float: [1.1, 60.25, 150.5, 0.2]}

@@ -6,12 +6,14 @@ import json
 import threading
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
 
 from service.domain.records.job import Job, Panel, Repair
+from service.domain.records.measuring import Frame
 from service.domain.records.shop import Person
 from service.domain.refused import Refused, Unknown
 from service.storage.archive import JOURNAL, SECRETS, NotABackup
@@ -64,6 +66,22 @@ def test_a_restored_backup_is_the_same_to_the_last_column(
         assert again.photos.get(next(again.photos.all())) == PHOTO
         person_id = filled.shop().all(Person)[-1].root
         assert password_hash_of(again, person_id) == password_hash_of(filled, person_id)
+
+
+def test_the_photograph_of_a_frame_goes_along(filled: ShopStore, tmp_path: Path) -> None:
+    content = b"two cards on a sheet"
+    sha = filled.photos.put(content)
+    (job_id,) = (head.chain for head in filled.heads() if head.chain != filled.shop_id)
+
+    def add_frame(unit: Unit) -> None:
+        frame = unit.job(job_id).all(Frame)[-1]
+        unit.add(replace(frame, **usual(unit), corrects=None, revision=1, photo_sha256=sha))
+
+    write(filled, add_frame)
+    backup(filled, tmp_path / "b.zip", jobs=[job_id])
+    restore(tmp_path / "b.zip", tmp_path / "new")
+    with open_database(tmp_path / "new", read_only=True) as database:
+        assert database.store().photos.get(sha) == content
 
 
 def test_a_restored_record_goes_on(filled: ShopStore, tmp_path: Path) -> None:

@@ -28,6 +28,7 @@ from service.storage.sql import Sql
 from service.storage.store import ShopStore
 from service.storage.tables import APPEND_ONLY, metadata
 from service.storage.verify import verify
+from service.storage.verify_tables import _column_names, _said_by_default
 from tests.conftest import Place
 from tests.storage.samples import fill
 
@@ -135,3 +136,36 @@ def test_a_migration_that_fails_leaves_the_old_schema(
     store = place.open().create_shop("Shop", manager="A")
     fill(store)
     assert_guarded(store)
+
+
+def test_frames_from_before_photographed_sheets_are_kept(place: Place) -> None:
+    """Rows of the first schema get what their journal entries are read as."""
+    common = {"author_id": "p", "observed_at": "", "received_at": "", "revision": 1, "ordinal": 0}
+    rows = {
+        "shops": {"id": "s", "name": "Shop", "is_demo": False},
+        "people": {"id": "p", "name": "A", "roles": "[]"},
+        "jobs": {"id": "j", "job_id": "j", "work_order": "W", "title": "T", "note": ""},
+        "frames": {"id": "f", "job_id": "j", "reading_ids": "[]", "covariance": "[]"},
+    }
+    with connection_to(place) as sql:
+        if sql.postgresql:
+            sql.run("DROP SCHEMA public CASCADE")
+            sql.run("CREATE SCHEMA public")
+        else:
+            sql.run("PRAGMA foreign_keys = OFF")
+            for (name,) in sql.rows("SELECT name FROM sqlite_schema WHERE type = 'table'"):
+                sql.run(f'DROP TABLE "{name}"')
+        upgrade(sql, "0001")
+        for table, own in rows.items():
+            row = {**common, **own, "shop_id": "s", "withdrawn": False, "position": 1}
+            held = {name: row[name] for name in _column_names(sql, table) if name in row}
+            sql.put(table, tuple(held), [list(held.values())])
+        upgrade(sql)
+        row = sql.row("SELECT windows, target, photo_target_id, evidence FROM frames")
+        assert row == ("[]", "", None, "{}")
+        for statement in ("UPDATE frames SET target = 'x'", "DELETE FROM frames"):
+            with pytest.raises(Exception, match="append-only"):
+                sql.run(statement)
+    # What the journal's earlier entries, which name no such column, are held against.
+    said = {name: _said_by_default("frames", name) for name in ("windows", "target", "evidence")}
+    assert said == {"windows": [], "target": "", "evidence": "{}"}

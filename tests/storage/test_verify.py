@@ -6,11 +6,13 @@ import hashlib
 import json
 import re
 import shutil
+from dataclasses import replace
 from uuid import uuid4
 
 import pytest
 
 from service.domain.records.job import Job, Panel
+from service.domain.records.measuring import Frame
 from service.domain.records.shop import Person
 from service.storage.canonical import canonical
 from service.storage.codec import SECRETS
@@ -23,7 +25,7 @@ from service.storage.sql import Sql
 from service.storage.store import ShopStore
 from service.storage.verify import verify
 from tests.conftest import Place, only_sqlite
-from tests.storage.samples import PHOTO, add_panel, fill
+from tests.storage.samples import PHOTO, add_panel, fill, usual, write
 from tests.storage.tampering import Tampered, columns_of, tampering
 
 KEPT = [*CODECS, *LINE_CODECS, "journal", "heads"]
@@ -256,6 +258,23 @@ def test_any_byte_of_a_photo_changed_is_found(full: ShopStore, place: Place) -> 
     assert "its bytes were changed" in problems(full)
     path.unlink()
     assert "the file is missing" in problems(full)
+
+
+def test_a_photo_that_only_a_frame_names_is_looked_for(store: ShopStore) -> None:
+    frame = fill(store)[Frame]
+    content = b"two cards on a sheet"
+    sha = hashlib.sha256(content).hexdigest()
+    write(
+        store,
+        lambda unit: unit.add(
+            replace(frame, **usual(unit), corrects=None, revision=1, photo_sha256=sha)
+        ),
+    )
+    assert f"photo {sha}: the file is missing" in problems(store)
+    store.photos.put(content)
+    report = verify(store)
+    assert report.ok
+    assert report.counts["photo files named by no record"] == 0
 
 
 def test_a_missing_trigger_is_found(full: ShopStore, place: Place, engine_name: str) -> None:

@@ -101,16 +101,36 @@ class Reading(JobRecord):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame(JobRecord):
-    """Readings made together, with their joint covariance (3n by 3n, in the order named)."""
+    """Readings made together, with their joint covariance (3n by 3n, in the order named).
+
+    Of a photograph: ``windows`` names where each reading's card lay, in the same order;
+    ``target`` is the sheet or chart and ``photo_target_id`` its entry in the shop's book, where
+    it has one. ``evidence`` is what the reading of the photograph rests on, as canonical JSON.
+    """
 
     table: ClassVar[str] = "frames"
 
     reading_ids: tuple[str, ...]
     covariance: Matrix
     photo_sha256: str | None = None
+    windows: tuple[str, ...] = ()
+    target: str = ""
+    photo_target_id: str | None = None
+    evidence: str = "{}"
 
     def check(self) -> None:
         check_covariance(self.covariance, 3 * len(self.reading_ids))
+        if self.windows and len(self.windows) != len(self.reading_ids):
+            raise Invalid("windows", "Each reading of a photograph lies in one window. Name it.")
+        if self.photo_sha256 is not None and len(self.photo_sha256) != 64:
+            raise Invalid(
+                "photo_sha256",
+                f"{self.photo_sha256!r} is not a SHA-256. Send 64 hex digits.",
+            )
+
+    def window_of(self, reading_id: str) -> str:
+        """The window a reading's card lay in, empty where nobody said."""
+        return self.windows[self.reading_ids.index(reading_id)] if self.windows else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

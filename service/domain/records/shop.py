@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
+from service.domain.card_code import CARD_ALPHABET
 from service.domain.records.base import Record, check_range, check_text
 from service.domain.refused import Invalid
-from service.domain.terms import ComponentRole, Role, Specular
+from service.domain.terms import ComponentRole, PatchValues, Role, Specular
+
+if TYPE_CHECKING:
+    from colour.photo.target import Target
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +135,79 @@ class Product(Record):
             check_range("mix_ratio", parts, 0.001, 1_000, f"The parts of {role}")
 
 
+PLAIN_PRINT = "0000"
+"""The print code of a sheet that nobody registered."""
+PRINT_CODE_LENGTH = 4
+LONGEST_TARGET = 200_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoTarget(Record):
+    """A sheet that was printed, or a chart that was bought, with the colours of its patches.
+
+    ``print_code`` stands in the codes of one print of the sheet and tells it from others; None
+    for a chart without codes. ``target`` is the target file as canonical JSON. ``measured_at``
+    and ``instrument_id`` say when its patches were measured and with what, where that is known.
+    """
+
+    table: ClassVar[str] = "photo_targets"
+
+    name: str
+    target: str
+    values: PatchValues
+    print_code: str | None = None
+    measured_at: datetime | None = None
+    instrument_id: str | None = None
+    note: str = ""
+
+    def check(self) -> None:
+        check_text("name", self.name, "The sheet's name", 80)
+        if self.print_code is not None:
+            check_print_code(self.print_code)
+        if len(self.target) > LONGEST_TARGET:
+            raise Invalid(
+                "target",
+                f"The target file has {len(self.target)} characters. "
+                f"Keep it to {LONGEST_TARGET}; a sheet needs some 10,000.",
+            )
+        found = self.as_target()
+        if found.values != self.values:
+            raise Invalid(
+                "values",
+                f"The values of {self.name} are called {self.values}, and its target file calls "
+                f"them {found.values}. Make both say the same.",
+            )
+
+    def as_target(self) -> Target:
+        """The target, under the name it is registered by."""
+        from dataclasses import replace
+
+        from colour.photo.target import BadTarget, Target
+
+        try:
+            return replace(Target.from_json(json.loads(self.target)), name=self.name)
+        except json.JSONDecodeError as error:
+            raise Invalid("target", f"The target file is no JSON ({error}).") from error
+        except BadTarget as error:
+            raise Invalid("target", str(error)) from error
+
+
+def check_print_code(code: str) -> None:
+    """Refuse what cannot stand in the codes of a print."""
+    if len(code) != PRINT_CODE_LENGTH or any(one not in CARD_ALPHABET for one in code):
+        raise Invalid(
+            "print_code",
+            f"{code!r} is not a print code. It has {PRINT_CODE_LENGTH} letters and digits as they "
+            "stand at the foot of the sheet, like 7K3Q.",
+        )
+    if code == PLAIN_PRINT:
+        raise Invalid(
+            "print_code",
+            f"{PLAIN_PRINT} is the code of every print that is not registered. "
+            "Print the sheet with a code of its own, then register that print.",
+        )
+
+
 SHOP_RECORDS: tuple[type[Record], ...] = (
     Shop,
     Person,
@@ -137,4 +215,5 @@ SHOP_RECORDS: tuple[type[Record], ...] = (
     ApiToken,
     Instrument,
     Product,
+    PhotoTarget,
 )
