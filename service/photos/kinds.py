@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 from colour.photo.outcome import PhotoRefused, Remark
@@ -31,6 +32,15 @@ OTHERS = (
     (b"II+\x00", "a BigTIFF picture"),
     (b"MM\x00+", "a BigTIFF picture"),
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Described:
+    """What a photograph is, without its pixels being decoded; sizes as it stands upright."""
+
+    media_type: str
+    width: int
+    height: int
 
 
 def refused(code: str, message: str) -> PhotoRefused:

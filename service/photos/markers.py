@@ -133,9 +133,8 @@ def _read(grey: NDArray[np.uint8], scale: float, binarizer: Any) -> list[tuple[s
     import zxingcpp
 
     found = []
-    for code in zxingcpp.read_barcodes(
-        grey, formats=zxingcpp.BarcodeFormat.QRCode, binarizer=binarizer, try_invert=False
-    ):
+    qr = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode])
+    for code in zxingcpp.read_barcodes(grey, formats=qr, binarizer=binarizer, try_invert=False):
         at = code.position
         corners = np.array(
             [
@@ -183,7 +182,7 @@ def _fitted(pixels: NDArray[Any], light: Floats, corners: Floats) -> Floats | No
     # A fit that ran away is worse than the reader's own corners.
     if np.abs(moved - corners).max() > 2 * size + 2:
         return None
-    return moved
+    return np.asarray(moved)
 
 
 def _square() -> Floats:
