@@ -31,7 +31,7 @@ class WindowSeen:
     share_used: float
     bright_share: float  # of blocks left out because they are lighter than the rest
     dark_share: float
-    unevenness: float  # L*: range of the middle seven tenths over the window that the light's own model does not explain
+    unevenness: float  # L*: what the light's own model leaves over the window, its middle 70 %
     texture: float  # L*: standard deviation at about a millimetre
     clipped: float  # share of pixels with a channel at its top
 
