@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -31,23 +32,9 @@ class Light:
     flare: float = 0.0
 
     def strength(self, x: Array, y: Array) -> Array:
-        """Illuminance at places of the sheet, -1 to 1 across and down; its mean is near 1."""
-        along = x * math.cos(math.radians(self.direction_deg)) + y * math.sin(
-            math.radians(self.direction_deg)
-        )
-        if self.shape == "linear":
-            reach = abs(math.cos(math.radians(self.direction_deg))) + abs(
-                math.sin(math.radians(self.direction_deg))
-            )
-            field = 0.5 * self.gradient * along / reach
-        elif self.shape == "quadratic":
-            field = -self.gradient * ((x**2 + 0.6 * y**2) / 1.6 - 1 / 3)
-            field = field + 0.15 * self.gradient * along
-        else:
-            middle_x = 0.55 * math.cos(math.radians(self.direction_deg))
-            middle_y = 0.55 * math.sin(math.radians(self.direction_deg))
-            off = (x - middle_x) ** 2 + (y - middle_y) ** 2
-            field = self.gradient * (1.25 * np.exp(-off / 1.6) - 0.6)
+        """Illuminance at places of the sheet, -1 to 1 across and down; its mean is 1."""
+        middle, reach = _mean_and_range(self.shape, self.direction_deg)
+        field = self.gradient * (_form(self.shape, self.direction_deg, x, y) - middle) / reach
         # Far outside the sheet a polynomial would go below darkness.
         return np.asarray(np.clip(1 + field, 0.05, 3.0))
 
@@ -58,3 +45,21 @@ class Light:
         )
         share = self.second_share * (0.5 + 0.5 * along / math.sqrt(2))
         return np.asarray(np.clip(share, 0.0, 1.0))
+
+
+def _form(shape: Shape, direction_deg: float, x: Array, y: Array) -> Array:
+    cos, sin = math.cos(math.radians(direction_deg)), math.sin(math.radians(direction_deg))
+    along = x * cos + y * sin
+    if shape == "linear":
+        return np.asarray(along)
+    if shape == "quadratic":  # a lamp over the sheet, a little to one side
+        return np.asarray(0.3 * along - x**2 - 0.6 * y**2)
+    return np.asarray(np.exp(-((x - 0.55 * cos) ** 2 + (y - 0.55 * sin) ** 2) / 1.6))
+
+
+@lru_cache(maxsize=64)
+def _mean_and_range(shape: Shape, direction_deg: float) -> tuple[float, float]:
+    """Over the sheet."""
+    steps = np.linspace(-1, 1, 33)
+    field = _form(shape, direction_deg, *np.meshgrid(steps, steps))
+    return float(field.mean()), float(np.ptp(field))

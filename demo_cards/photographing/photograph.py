@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from colour.photo.target import Lab
 from demo_cards.photographing.cameras import Camera
 from demo_cards.photographing.caption import write_caption
-from demo_cards.photographing.exposing import GRID, Sensor, expose
+from demo_cards.photographing.exposing import Sensor, expose
 from demo_cards.photographing.files import FileForm, encode
+from demo_cards.photographing.lens import GRID, Scenery
 from demo_cards.photographing.lights import Light
 from demo_cards.photographing.placing import View, mapping_of
 from demo_cards.photographing.scene import Scene
@@ -82,10 +83,19 @@ def picture(
     canvas = draw(scene, light, camera, float(np.max(sides / lengths)) * FINER, rng)
     if scene.without_sheet:
         canvas.cover[:] = 0
+    scenery = Scenery(
+        scene, light, camera, view, mapping, canvas, vignetting=optics.sensor.vignetting, rng=rng
+    )
     pixels, cover = expose(
-        scene, light, camera, optics.sensor, view, mapping, canvas,
-        wide_gamut=optics.form.wide_gamut, bits=optics.form.bits, rng=rng,
-    )  # fmt: skip
+        scenery,
+        light,
+        camera,
+        optics.sensor,
+        view,
+        wide_gamut=optics.form.wide_gamut,
+        bits=optics.form.bits,
+        rng=rng,
+    )
     if optics.caption:
         write_caption(pixels, cover, GRID)
     return pixels, tuple((float(x), float(y)) for x, y in corners)

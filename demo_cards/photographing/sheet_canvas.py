@@ -7,7 +7,7 @@ Rectangles and codes are drawn with their exact share of every pixel.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -231,11 +231,16 @@ def _lay_card(
     colours: _Colours,
     rng: np.random.Generator,
 ) -> None:
+    # A card is a third of a millimetre thick: a dark line beside its lower and right edge.
+    below = replace(window, x_mm=window.x_mm + 0.35, y_mm=window.y_mm + 0.45)
+    rows, columns = canvas.spans(below, card.overlap_mm)
+    shade = 0.35 * np.outer(rows.share, columns.share)
+    canvas.channels[:, rows.cells, columns.cells] *= 1 - shade
     canvas.paint(window, colour, card.overlap_mm)
     rows, columns = canvas.spans(window, card.overlap_mm)
     block = canvas.channels[:, rows.cells, columns.cells]
     if card.flake:
-        block *= 1 + _flake(block.shape[1:], canvas.dots_per_mm, card, rng)
+        block *= _flake(block.shape[1:], canvas.dots_per_mm, card, rng)
     if card.dust or card.scratches:
         mask = _specks(block.shape[1:], canvas.dots_per_mm, card, rng)
         canvas.blend(rows, columns, mask, colours.plain("dust"))
@@ -244,7 +249,7 @@ def _lay_card(
 def _flake(
     shape: tuple[int, ...], dots_per_mm: float, card: Card, rng: np.random.Generator
 ) -> Plane:
-    """Relative lightness of flake from place to place, mean 0, at a millimetre and finer."""
+    """Light from flake relative to its mean, from place to place, at a millimetre and finer."""
     from PIL import Image
 
     height, width = shape
@@ -257,8 +262,10 @@ def _flake(
     total -= total.mean()
     total /= max(float(total.std()), 1e-6)
     # One L* of standard deviation is 3 / (L* + 16) of the light, by the cube law.
-    relative = 3.0 * card.flake * 1.3 / (card.lab[0] + 16.0)
-    return np.asarray(np.clip(relative * total, -0.9, 4.0))
+    # Means over a square millimetre spread 0.616 times as much as single points here.
+    relative = 3.0 * card.flake / 0.616 / (card.lab[0] + 16.0)
+    grains = np.clip(1 + relative * total, 0.1, 5.0)
+    return np.asarray(grains / grains.mean())
 
 
 def _specks(

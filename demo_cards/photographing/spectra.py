@@ -147,7 +147,10 @@ def smoothest(xyz: Array, weights: Array) -> Array:
         system[:, diagonal, diagonal] -= 2 * gain * tanh * pull
         system[:, :bands, bands:] = gain[:, :, None] * weights
         system[:, bands:, :bands] = np.swapaxes(system[:, :bands, bands:], 1, 2)
-        step = np.linalg.solve(system, -wrong[..., None])[..., 0]
+        try:
+            step = np.linalg.solve(system, -wrong[..., None])[..., 0]
+        except np.linalg.LinAlgError:
+            break  # one of them runs off to spectra of nothing but 0 and 1
         largest = np.abs(step[:, :bands]).max(axis=1, keepdims=True)
         step *= np.minimum(1.0, 2.0 / np.maximum(largest, 1e-12))
         z = z + step[:, :bands]
