@@ -1,8 +1,15 @@
-"""The photo sheet as numbers: what is printed, where, and the colour each patch should have."""
+"""The photo sheet as numbers: what is printed, where, and the colour each patch should have.
+
+Landscape; 21 columns and 14 rows of patches, named as a chessboard's squares, A1 at the top left.
+Three windows for cards stand side by side, the master's in the middle, where it neighbours both
+others. Patches touch every window on all sides, most of them neutral, so that the light over a
+window is interpolated and never extrapolated. A code stands at each corner.
+"""
 
 from __future__ import annotations
 
 import math
+import re
 
 from colour.photo.sheet_patches import GRID, SWATCHES
 from colour.photo.srgb import Rgb, lab_of_srgb
@@ -12,10 +19,13 @@ WINDOWS = ("card", "master", "card 2")
 NO_PRINT = "0000"
 MEASURED_AS = Measurement(illuminant="D65", observer="2")
 
+# The characters of card codes: nothing that reads as another.
+_PRINT_CODE = re.compile(r"[0-9A-HJKMNP-TV-Z]{4}")
+
 _ROWS = tuple(tuple(line.split()) for line in GRID.split("\n") if line)
 _PITCH_DOWN_MM = 13.0
 _GAP_MM = 2.0
-_MARGIN_MM = 8.0
+_MARGIN_MM = 8.0  # more than printers leave white, and more than the codes' quiet zone
 MARKER_MM = 18.0
 WINDOW_HEIGHT_MM = 84.0
 LABEL_HEIGHT_MM = 14.0
@@ -41,16 +51,33 @@ class _Sheet:
 
 _SHEETS = {
     "a4": _Sheet("A4", "A4", 297.0, 210.0, 13.0),
-    # Narrower paper: the columns draw together, the patches are 10.5 mm wide.
-    "letter": _Sheet("LT", "Letter", 279.4, 215.9, 12.5),
+    # Narrower paper: the columns draw together, patches are 10.4 mm wide and windows 60.
+    "letter": _Sheet("LT", "Letter", 279.4, 215.9, 12.4),
 }
 
 
 def sheet_target(paper: str = "a4", print_code: str = NO_PRINT) -> Target:
-    """The sheet on A4 or Letter, with nominal values; ``print_code`` names a registered print."""
+    """The sheet with nominal values, landscape on A4 or Letter.
+
+    Parameters
+    ----------
+    paper : "a4" or "letter"
+    print_code : str, optional
+        Four characters that tell one print from others, in the codes at its corners.
+
+    Raises
+    ------
+    BadTarget
+        For another paper, or a code that cannot be one.
+    """
     sheet = _SHEETS.get(paper)
     if sheet is None:
         raise BadTarget(f'There is no sheet for the paper {paper!r}. Take "a4" or "letter".')
+    if not _PRINT_CODE.fullmatch(print_code):
+        raise BadTarget(
+            f"{print_code!r} is not a print code. It has four capitals or digits, without I, L, O "
+            "and U, like 7K3Q."
+        )
     across, down = sheet.pitch_mm - _GAP_MM, _PITCH_DOWN_MM - _GAP_MM
     patches = []
     for row, column, swatch in _cells():

@@ -10,7 +10,7 @@ SWATCHES = {
     # Saturated red, orange, yellow, leaf, green, teal, blue, violet, magenta, dark to light.
     "R1": 0x9F2023, "R2": 0xD03B39, "O1": 0xC0631D, "O2": 0xEF8030, "Y1": 0xCDAF1D, "Y2": 0xFAD50F,
     "L1": 0x6E8E39, "L2": 0x9AC752, "G1": 0x045F37, "G2": 0x008E55, "T1": 0x056F6E, "T2": 0x07A1A0,
-    "B1": 0x034570, "B2": 0x0167A5, "B3": 0x4B90D1, "V1": 0x48367B, "V2": 0x745EA8, "M1": 0x9D2B72,
+    "B1": 0x02437A, "B2": 0x1965AF, "B3": 0x618CD1, "V1": 0x48367B, "V2": 0x745EA8, "M1": 0x9D2B72,
     "M2": 0xCD4999,
     # The same hues at about half the chroma.
     "R5": 0x985958, "O5": 0xC08A66, "Y5": 0xDABF76, "L5": 0x97AD79, "G5": 0x62967C, "T5": 0x4A858A,
@@ -33,18 +33,18 @@ SWATCHES = {
 # centred on the sheet, like beside unlike, and a white, a middle and a dark grey near every place;
 # the cells that touch the windows run white, middle, dark, free along every row and column.
 GRID = """
-.. .. db n6 B2 WH B5 14 T1 d9 WH 02 50 V1 G6 WH ng d3 d6 .. ..
-.. .. 05 38 M2 na 65 da d2 50 n3 n4 O1 L5 Y1 R1 05 38 G1 .. ..
-R2 09 WH 80 14 df WH 28 14 05 WH 80 09 20 WH 65 20 28 WH 80 nb
-G2 WH ## ## ## ## ## 05 ## ## ## ## ## WH ## ## ## ## ## 09 65
-L2 50 ## ## ## ## ## n8 ## ## ## ## ## 50 ## ## ## ## ## dd de
-O5 05 ## ## ## ## ## WH ## ## ## ## ## 02 ## ## ## ## ## WH M5
-dh 28 ## ## ## ## ## 50 ## ## ## ## ## 38 ## ## ## ## ## 50 O6
-R6 WH ## ## ## ## ## 20 ## ## ## ## ## WH ## ## ## ## ## 14 T5
-V5 65 ## ## ## ## ## 02 ## ## ## ## ## 28 ## ## ## ## ## 02 n7
-20 09 ## ## ## ## ## WH ## ## ## ## ## 14 ## ## ## ## ## WH 50
-90 n5 ## ## ## ## ## 65 ## ## ## ## ## 09 ## ## ## ## ## 28 n1
-nc WH 38 02 d4 WH 50 09 ne WH 38 05 d1 WH 50 05 09 WH 38 05 n9
-.. .. 28 WH d5 14 90 WH d7 n2 Y5 WH 90 di 20 dg B6 V2 B3 .. ..
-.. .. d8 T2 nd B1 50 nf M1 O2 05 G5 Y2 14 65 R5 WH L1 dc .. ..
+.. .. R5 WH G1 38 05 ne O5 d4 50 di 90 WH dh L2 80 05 28 .. ..
+.. .. 14 B1 d5 Y2 T5 B6 WH n5 09 R2 28 02 n8 38 WH M1 n1 .. ..
+db d8 WH 50 02 n4 WH 65 02 n6 WH 65 09 80 WH 65 09 d1 WH 50 V2
+B5 WH ## ## ## ## ## 05 ## ## ## ## ## WH ## ## ## ## ## 14 d9
+R6 50 ## ## ## ## ## 20 ## ## ## ## ## 38 ## ## ## ## ## 20 O6
+V5 05 ## ## ## ## ## WH ## ## ## ## ## 14 ## ## ## ## ## WH n2
+20 nf ## ## ## ## ## 38 ## ## ## ## ## de ## ## ## ## ## 50 T1
+M2 WH ## ## ## ## ## 09 ## ## ## ## ## WH ## ## ## ## ## 02 dd
+L1 65 ## ## ## ## ## 28 ## ## ## ## ## 50 ## ## ## ## ## 20 d6
+ng 09 ## ## ## ## ## WH ## ## ## ## ## 02 ## ## ## ## ## WH Y1
+28 90 ## ## ## ## ## 50 ## ## ## ## ## nb ## ## ## ## ## 65 G2
+na WH 38 14 80 WH 50 14 20 WH 50 05 dc WH 50 05 nd WH 38 05 B3
+.. .. O1 dg Y5 da d2 G5 nc n3 65 O2 28 M5 R1 WH L5 B2 90 .. ..
+.. .. df 05 T2 WH 65 80 02 G6 V1 d3 d7 WH 09 50 14 n7 n9 .. ..
 """

@@ -67,5 +67,5 @@ def _linear(value: float) -> float:
 
 def _f(share: float) -> float:
     if share > _DELTA**3:
-        return share ** (1 / 3)
+        return math.cbrt(share)
     return share / (3 * _DELTA**2) + 4 / 29
