@@ -87,7 +87,7 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
         if convert is not None:
             pixels: Pixels = as_array(convert(image).convert("RGB"))
         elif depth == 16:
-            pixels = sixteen_bits(content, kind, image)
+            pixels = sixteen_bits(content, kind, image, factor)
         else:
             pixels = eight_bits(image, kind, factor)
     upright = turned(pixels, orientation)

@@ -26,10 +26,11 @@ CORNERS = ("TL", "TR", "BR", "BL")
 MODULES = 21  # across a version 1 code
 QUIET = 1  # modules of white around it that the fit takes in
 FINDER = 7  # modules across a finder pattern
-PER_MODULE = 4  # samples of the fit across a module
-BLUR = 0.35  # modules, standard deviation: about what a phone's picture has
-STEPS = 8
-SETTLED = 0.004  # modules; a step below it ends the fit
+PER_MODULE = 3  # samples of the fit across a module
+BLUR = 0.25  # modules, standard deviation: about what a phone's picture has, and our averaging
+STEPS = 6
+SETTLED = 0.01  # modules; a step below it ends the fit
+FINEST = 3.0  # pixels a module; a picture much finer is averaged down to it
 SMALLEST_MODULE = 1.5  # pixels; below it the modules cannot be told
 
 
@@ -167,8 +168,8 @@ def _fitted(pixels: NDArray[Any], light: Floats, corners: Floats) -> Floats | No
     left, top = (max(int(value) - margin, 0) for value in low)
     right, bottom = min(high[0] + margin + 1, width), min(high[1] + margin + 1, height)
     window = light[pixels[top:bottom, left:right, 1]]
-    # Samples of the fit stand a quarter of a module apart; finer detail would slip between them.
-    coarser = max(int(size / PER_MODULE + 0.5), 1)
+    # Samples of the fit stand a third of a module apart; finer detail would slip between them.
+    coarser = max(int(size / FINEST + 0.5), 1)
     window = _averaged(window, coarser)
     offset = np.array([left, top], dtype=float)
     place = _homography((corners - offset + 0.5) / coarser - 0.5)
@@ -178,6 +179,12 @@ def _fitted(pixels: NDArray[Any], light: Floats, corners: Floats) -> Floats | No
     fitted = _fit(window, place, modules)
     if fitted is None:
         return None
+    # The modules were told by corners in whole pixels, so a few may have been told wrong.
+    better = _modules(window, fitted)
+    if better is not None and (better != modules).any():
+        fitted = _fit(window, fitted, better)
+        if fitted is None:
+            return None
     moved = (_mapped(fitted, _square()) + 0.5) * coarser - 0.5 + offset
     # A fit that ran away is worse than the reader's own corners.
     if np.abs(moved - corners).max() > 2 * size + 2:
@@ -273,7 +280,8 @@ def _fit(window: Floats, place: Floats, modules: Floats) -> Floats | None:
     """Move the place of the modules until they lie best on the picture.
 
     The picture is taken as dark + bright · modules, both falling off linearly with the light, and
-    edges that spread (print, flare) as one more unknown, so that they cannot pull the corners.
+    two more unknowns take up edges that spread (print, flare) or are softer or sharper than
+    supposed, so that they cannot pull the corners.
     """
     points, blur = _grid()
     crisp = np.repeat(np.repeat(modules, PER_MODULE, axis=0), PER_MODULE, axis=1)
@@ -282,6 +290,7 @@ def _fit(window: Floats, place: Floats, modules: Floats) -> Floats | None:
     u, v = (points[..., 0] / MODULES).ravel(), (points[..., 1] / MODULES).ravel()
     slope_u, slope_v = across.ravel() * MODULES, down.ravel() * MODULES
     spread = np.hypot(slope_u, slope_v)
+    softer = (np.gradient(down, axis=0) + np.gradient(across, axis=1)).ravel()
     along = u * slope_u + v * slope_v
     # Derivatives of shape(P(u, v)) for P near the identity, in the unit square of the code.
     moves = np.stack(
@@ -290,7 +299,7 @@ def _fit(window: Floats, place: Floats, modules: Floats) -> Floats | None:
         axis=1,
     )  # fmt: skip
     flat = shape.ravel()
-    levels = [np.ones_like(u), u, v, flat, flat * u, flat * v, spread]
+    levels = [np.ones_like(u), u, v, flat, flat * u, flat * v, spread, softer]
     unknowns = np.concatenate([moves, np.stack(levels, axis=1)], axis=1)
     try:
         solved = np.linalg.solve(unknowns.T @ unknowns, unknowns.T)

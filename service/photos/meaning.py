@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from colour.photo.outcome import Remark
 from service.photos import profile
+from service.photos.opening import exif_of
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -52,7 +53,7 @@ def colours_of(
 
 def _says_wide(image: Image) -> bool:
     try:
-        index = image.getexif().get_ifd(INTEROPERABILITY).get(INTEROPERABILITY_INDEX)
+        index = exif_of(image).get_ifd(INTEROPERABILITY).get(INTEROPERABILITY_INDEX)
     except Exception:  # broken Exif says nothing
         return False
     return isinstance(index, str) and index.startswith("R03")

@@ -16,11 +16,11 @@ from colour.photo.outcome import PhotoRefused, Remark
 from service.photos.kinds import Kind, refused
 
 if TYPE_CHECKING:
-    from PIL.Image import Image
+    from PIL.Image import Exif, Image
     from PIL.ImageFile import ImageFile
 
 # Bytes that decoding may take by the estimates below; the worker's limit is set above it.
-MOST_MEMORY = 240 * 10**6
+MOST_MEMORY = 280 * 10**6
 # Beyond this even a reduced decode takes seconds, whatever the memory.
 MOST_PIXELS = 130_000_000
 WIDEST = 30_000
@@ -57,8 +57,8 @@ def too_many_pixels(width: int, height: int) -> PhotoRefused:
 def refuse_if_too_much(image: ImageFile, kind: Kind, factor: int, depth: int) -> None:
     """Refuse what would take more memory than one photograph may.
 
-    Bytes a pixel, measured as peaks of the process: the library's picture 4, the array 3 (8 bits)
-    or 6 (16 bits); a progressive JPEG keeps every coefficient of the whole picture, 2 bytes each;
+    Bytes a pixel, measured as peaks of the process: the library's picture 4, twice for 16 bits;
+    the array 3 or 6; a progressive JPEG keeps every coefficient of the whole picture, 2 bytes each;
     WebP's own canvases 12 more, HEIC's planes and tiles 6, a TIFF in one strip its raw bytes.
     """
     width, height = image.size
@@ -68,7 +68,7 @@ def refuse_if_too_much(image: ImageFile, kind: Kind, factor: int, depth: int) ->
         if image.info.get("progressive"):
             need += 2 * pixels * _components(image)
     elif depth == 16:
-        need = pixels * (16 if kind == "TIFF" else 10)
+        need = pixels * (8 + 6 / factor**2 + (6 if kind == "TIFF" else 0))
     else:
         extra = {"WEBP": 12, "HEIC": 6, "TIFF": 4}.get(kind, 0)
         need = pixels * (4 + extra + 4 / factor**2 + 3 / factor**2)
@@ -86,10 +86,22 @@ def _components(image: ImageFile) -> float:
 def orientation_of(image: Image) -> int:
     """How the picture is to be turned, 1 to 8 as Exif counts; 1 when that cannot be read."""
     try:
-        value = image.getexif().get(ORIENTATION, 1)
+        value = exif_of(image).get(ORIENTATION, 1)
     except Exception:  # whatever broken Exif makes of the reader, the picture itself may be whole
         return 1
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def exif_of(image: Image) -> Exif:
+    """The Exif data in the head of the file."""
+    if image.format != "PNG":
+        return image.getexif()
+    # Asked itself, a PNG decodes all its pixels first, for some write Exif behind them.
+    from PIL.Image import Exif
+
+    exif = Exif()
+    exif.load(image.info.get("exif") or b"")
+    return exif
 
 
 @contextmanager

@@ -71,14 +71,37 @@ def _swapped(arguments: Any) -> Any:
     return other if isinstance(arguments, str) else (other, *arguments[1:])
 
 
-def sixteen_bits(content: bytes, kind: Kind, image: ImageFile) -> NDArray[np.uint16]:
+def sixteen_bits(content: bytes, kind: Kind, image: ImageFile, factor: int) -> NDArray[np.uint16]:
     if image.mode.startswith("I;16"):
         grey = np.asarray(image).astype(np.uint16, copy=False)
-        return np.repeat(grey[:, :, None], 3, axis=2)
-    codes = as_array(image).astype(np.uint16)
-    image.close()
-    codes <<= 8
+        return np.repeat(_averaged(grey[:, :, None], factor), 3, axis=2)
     again = opened(content, kind)
     again.tile = [tile._replace(args=_swapped(tile.args)) for tile in again.tile]
-    codes |= as_array(again)
+    image.load()
+    again.load()
+    width, height = image.size
+    height = height // factor * factor if factor > 1 else height
+    codes = np.empty((height // factor, width // factor, 3), np.uint16)
+    for top in range(0, height, STRIP):
+        box = (0, top, width, min(top + STRIP, height))
+        high, low = (np.asarray(half.crop(box))[:, :, :3] for half in (image, again))
+        strip = high.astype(np.uint16)
+        strip <<= 8
+        strip |= low
+        codes[top // factor : box[3] // factor] = _averaged(strip, factor)
     return codes
+
+
+def _averaged(codes: NDArray[np.uint16], factor: int) -> NDArray[np.uint16]:
+    """Means of blocks. A row or column that fills none is left out: the camera's are all even."""
+    if factor == 1:
+        return codes
+    height, width = (side // factor for side in codes.shape[:2])
+    whole = codes[: height * factor, : width * factor]
+    total = np.zeros((height, width, codes.shape[2]), np.uint32)
+    for row in range(factor):
+        for column in range(factor):
+            total += whole[row::factor, column::factor]
+    total += factor * factor // 2
+    total //= factor * factor
+    return total.astype(np.uint16)

@@ -1,0 +1,85 @@
+"""A photograph's bytes to what its windows say; runs in the worker."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from colour.photo.measuring import read_picture
+from colour.photo.outcome import PhotoRead, Point, Remark
+from colour.photo.target import Target
+from service.photos.decode import decode
+from service.photos.kinds import refused
+from service.photos.markers import Floats, Found, find_codes, sheets_seen
+
+UNREGISTERED = "0000"  # the print code of a sheet that no one has measured
+PAPERS = {"A4": "a4", "LT": "letter"}
+
+
+def read(
+    content: bytes,
+    target: Target | None,
+    corners: Sequence[Point] | None,
+    registered: Callable[[str], Target | None],
+) -> PhotoRead:
+    """Decode, find the codes, choose the target by them when none is given, and read.
+
+    Raises
+    ------
+    PhotoRefused
+        With every reason.
+    """
+    decoded = decode(content)
+    found = find_codes(decoded.picture)
+    remarks = list(decoded.warnings)
+    if target is None:
+        target, remark = _sheet(found, registered)
+        if remark is not None:
+            remarks.append(remark)
+    read = read_picture(
+        decoded.picture,
+        target,
+        markers={text: _points(corners) for text, corners in found.markers.items()},
+        corners=corners,
+        codes=[(text, _points(corners)) for text, corners in found.codes],
+    )
+    return replace(read, warnings=(*remarks, *read.warnings))
+
+
+def _sheet(
+    found: Found, registered: Callable[[str], Target | None]
+) -> tuple[Target, Remark | None]:
+    """The sheet whose codes are in the frame, with the values of that very print if known."""
+    from colour.photo.sheet import sheet_target
+
+    sheets = [sheet for sheet in sheets_seen(found) if sheet.design in PAPERS]
+    if not sheets:
+        raise refused(
+            "no_target",
+            "None of the sheet's four codes can be read in the photograph. Lay the cards on the "
+            "printed sheet, take in all of it with its corners, hold still, and shoot again; for "
+            "a bought chart name its target and give its corners.",
+        )
+    if len(sheets) > 1 or found.twice:
+        raise refused(
+            "several_targets",
+            f"The photograph shows codes of more than one sheet "
+            f"({', '.join(sorted({*found.markers, *found.twice}))}). "
+            "Take the other sheets out of the frame and shoot again.",
+        )
+    sheet = sheets[0]
+    if sheet.print_code == UNREGISTERED:
+        return sheet_target(PAPERS[sheet.design]), None
+    known = registered(sheet.print_code)
+    if known is not None:
+        return known, None
+    remark = Remark(
+        code="print_not_registered",
+        message=f"The sheet's print {sheet.print_code} is not registered here, so its patches "
+        "were taken at their nominal colours. Register its measured values for surer readings.",
+    )
+    return sheet_target(PAPERS[sheet.design], sheet.print_code), remark
+
+
+def _points(corners: Floats) -> tuple[Point, ...]:
+    return tuple((float(x), float(y)) for x, y in corners)
