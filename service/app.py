@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from fastapi import FastAPI
 
+    from colour.photo.target import Target
     from service.cli.frame import CommandPorts
     from service.cli.ports import ManifestWritten, RecordRestored, RecordStore, VerifyReport
     from service.domain.record_file import RecordFile
@@ -47,6 +48,7 @@ def command_ports() -> CommandPorts:
         backup=_backup,
         restore=_restore,
         job_as=_job_as,
+        photo_sheet_as=_photo_sheet_as,
     )
 
 
@@ -104,6 +106,17 @@ def _job_as(form: str, file: RecordFile) -> bytes:
     from service.web.api.whole import job_whole
 
     return to_json(plain(job_whole(file)), indent=1)
+
+
+def _photo_sheet_as(form: str, target: Target) -> bytes:
+    from service.paper import photo_sheet
+
+    draw = {
+        "pdf": photo_sheet.sheet_pdf,
+        "png": photo_sheet.sheet_png,
+        "svg": photo_sheet.sheet_svg,
+    }
+    return draw[form](target)
 
 
 def create_app(settings: Settings) -> FastAPI:

@@ -22,6 +22,9 @@ COMMANDS = {
         "service.cli.colour_commands:difference", "Colour difference between two L*, a*, b*."
     ),
     "judge": Entry("service.cli.judge_command:judge", "Say whether a card blends with its master."),
+    "photo-target": Entry(
+        "service.cli.photo_target_command:photo_target", "Make the sheet for photographs of cards."
+    ),
     "read": Entry("service.cli.reading_commands:read", "Show what a readings file holds."),
 }
 

@@ -13,6 +13,7 @@ import click
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from colour.photo.target import Target
     from service.cli.ports import (
         FileRead,
         ManifestWritten,
@@ -59,6 +60,8 @@ class CommandPorts(NamedTuple):
     restore: Callable[[Path, Path, str | None], RecordRestored]
     job_as: Callable[[str, RecordFile], bytes]
     """A whole job as ``json`` or ``csv``."""
+    photo_sheet_as: Callable[[str, Target], bytes]
+    """The photo sheet to print, as ``pdf``, ``png`` or ``svg``."""
 
 
 def ports() -> CommandPorts:

@@ -1,0 +1,1 @@
+"""What the shop prints, drawn in black on white."""
