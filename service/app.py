@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from service.domain.record_file import RecordFile
     from service.domain.records.shop import ApiToken
     from service.exchange.readings import ReadingsFile
+    from service.photos.desk import PhotoDesk
     from service.settings import Settings
     from service.storage.database import Database
     from service.storage.store import ShopStore
@@ -215,10 +216,13 @@ def _app_over(database: Database, settings: Settings) -> FastAPI:
 
     from service.domain.version import program_version
     from service.exchange.csv_out import csv_lines
+    from service.photos.desk import PhotoDesk
     from service.web.application import web_app
     from service.web.services import Services
 
     has_shop = bool(database.shops())
+    # It starts its processes with the first photograph.
+    desk = PhotoDesk()
 
     def set_up(shop_name: str, manager: str, password_hash: str) -> ShopServices:
         store = database.create_shop(
@@ -230,16 +234,21 @@ def _app_over(database: Database, settings: Settings) -> FastAPI:
         settings=settings,
         version=program_version(),
         csv_lines=csv_lines,
+        desk=desk,
+        sheets=_Sheets(),
+        read_readings=_read_readings,
         shop=_shop_services(database.store(settings.shop_id)) if has_shop else None,
         set_up=set_up,
         set_up_token=None if has_shop else secrets.token_urlsafe(24),
     )
-    app = web_app(services, lifespan=_lifespan(database))
+    app = web_app(services, lifespan=_lifespan(database, desk))
     app.state.database = database
     return app
 
 
-def _lifespan(database: Database) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+def _lifespan(
+    database: Database, desk: PhotoDesk
+) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
     """What is done when the server is up, and when it goes down."""
 
     @asynccontextmanager
@@ -258,6 +267,7 @@ def _lifespan(database: Database) -> Callable[[FastAPI], AbstractAsyncContextMan
             yield
         finally:
             gc.unfreeze()
+            desk.close()
             database.close()
 
     return running
@@ -276,6 +286,25 @@ def _shop_services(store: ShopStore) -> ShopServices:
         attempts=SignInAttempts(store),
         keys=_Keys(store),
     )
+
+
+class _Sheets:
+    """The photo sheet as paper; what draws it is read when somebody prints one."""
+
+    def pdf(self, target: Target) -> bytes:
+        from service.paper.photo_sheet import sheet_pdf
+
+        return sheet_pdf(target)
+
+    def png(self, target: Target) -> bytes:
+        from service.paper.photo_sheet import sheet_png
+
+        return sheet_png(target)
+
+    def svg(self, target: Target) -> bytes:
+        from service.paper.photo_sheet import sheet_svg
+
+        return sheet_svg(target)
 
 
 class _Keys:

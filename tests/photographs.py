@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from colour.photo.outcome import (
     CodeSeen,
@@ -18,6 +18,10 @@ from colour.photo.outcome import (
     WindowRead,
 )
 from colour.photo.target import Target
+from service.use_cases.ports import PictureDescribed
+
+if TYPE_CHECKING:
+    from service.photos.desk import PhotoDesk
 
 GREY_STEPS = (95.0, 75.0, 55.0, 40.0, 25.0)
 COLOURS = ((45.0, 60.0, 30.0), (55.0, -45.0, 40.0), (35.0, 10.0, -50.0))
@@ -109,9 +113,18 @@ def _box(left: float) -> tuple[tuple[float, float], ...]:
     return ((left, 400.0), (left + 200, 400.0), (left + 200, 650.0), (left, 650.0))
 
 
+@dataclass(frozen=True, kw_only=True)
+class FakeDescribed:
+    """Kind and size of a picture."""
+
+    media_type: str
+    width: int
+    height: int
+
+
 @dataclass
 class FakeReader:
-    """The ``PhotoReader`` port: says of each content what it was told to say, else refuses."""
+    """The ``PhotoReader`` port: says of each content what it was told to, else refuses it."""
 
     says: dict[bytes, PhotoRead | PhotoRefused] = field(default_factory=dict)
     asked: list[dict[str, Any]] = field(default_factory=list)
@@ -120,12 +133,12 @@ class FakeReader:
         self,
         content: bytes,
         *,
-        target: Target | None,
-        targets: Mapping[str, Target],
-        corners: Sequence[tuple[float, float]] | None,
+        target: Target | None = None,
+        targets: Mapping[str, Target] | None = None,
+        corners: Sequence[tuple[float, float]] | None = None,
     ) -> PhotoRead:
         self.asked.append(
-            {"content": content, "target": target, "targets": dict(targets), "corners": corners}
+            {"content": content, "target": target, "targets": targets, "corners": corners}
         )
         answer = self.says.get(content)
         if answer is None:
@@ -134,6 +147,58 @@ class FakeReader:
         if isinstance(answer, PhotoRefused):
             raise answer
         return answer
+
+    def describe(self, content: bytes) -> PictureDescribed:
+        if content not in self.says:
+            message = "The file is no picture. Send a JPEG photograph."
+            raise PhotoRefused([Remark(code="not_an_image", message=message)])
+        return FakeDescribed(media_type="image/jpeg", width=1200, height=900)
+
+    def shown(self, content: bytes, width: int) -> bytes:
+        self.describe(content)
+        return b"shown anew"
+
+
+class DeskOfTests(FakeReader):
+    """Says what it was told of a content; any other goes to a real desk, one for all tests."""
+
+    _real: PhotoDesk | None = None
+
+    def read(self, content: bytes, **asked: Any) -> PhotoRead:
+        if content in self.says:
+            return super().read(content, **asked)
+        return self.real.read(content, **asked)
+
+    def describe(self, content: bytes) -> PictureDescribed:
+        return super().describe(content) if content in self.says else self.real.describe(content)
+
+    def shown(self, content: bytes, width: int) -> bytes:
+        return (
+            super().shown(content, width)
+            if content in self.says
+            else self.real.shown(content, width)
+        )
+
+    @property
+    def real(self) -> PhotoDesk:
+        from service.photos.desk import PhotoDesk
+
+        if DeskOfTests._real is None:
+            DeskOfTests._real = PhotoDesk()
+        return DeskOfTests._real
+
+
+class PrintedSheets:
+    """The ``PhotoSheets`` port: says which sheet was asked for."""
+
+    def pdf(self, target: Target) -> bytes:
+        return f"%PDF of {target.name}".encode()
+
+    def png(self, target: Target) -> bytes:
+        return f"PNG of {target.name}".encode()
+
+    def svg(self, target: Target) -> bytes:
+        return f"<svg>{target.name}</svg>".encode()
 
 
 def as_text(target: Mapping[str, Any]) -> str:

@@ -10,6 +10,7 @@ from starlette.testclient import TestClient
 
 from service.domain.terms import Role
 from service.exchange.csv_out import csv_lines
+from service.exchange.reading_files import read_readings
 from service.settings import Settings
 from service.use_cases.all_verbs import VERBS  # noqa: F401  reads every verb
 from service.use_cases.command import perform
@@ -26,6 +27,7 @@ from tests.fakes import (
     FakeSessions,
     FakeStore,
 )
+from tests.photographs import DeskOfTests, PrintedSheets
 
 PASSWORD = "brass kettle under nine elms"
 PASSWORD_HASH = hash_password(PASSWORD)
@@ -46,10 +48,14 @@ class WebShop:
         self.sessions = FakeSessions()
         self.attempts = FakeAttempts()
         self.photos = FakePhotos()
+        self.desk = DeskOfTests()
         self.services = Services(
             settings=Settings(data_dir=Path("."), zone="Europe/Lisbon"),
             version="test",
             csv_lines=csv_lines,
+            desk=self.desk,
+            sheets=PrintedSheets(),
+            read_readings=read_readings,
             shop=ShopServices(
                 store=self.store,
                 queries=FakeQueries(self.store),

@@ -8,6 +8,7 @@ from service.use_cases import (  # noqa: F401  read for the verbs they register
     correcting,
     job,
     measuring,
+    photographs,
     shop,
     spraying,
 )

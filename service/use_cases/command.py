@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime, timedelta
 from enum import Enum
 from functools import partial
-from typing import Any, TypedDict, TypeVar
+from typing import Any, ClassVar, TypedDict, TypeVar
 from uuid import UUID, uuid5
 
 from service.domain.moment import as_text
@@ -27,8 +27,11 @@ class Command:
 
     ``id`` is made by the client and is the permanent idempotency key: sent twice, the command
     is carried out once. It becomes the id of the main record. ``observed_at`` is when the thing
-    happened; None means when it arrives.
+    happened; None means when it arrives. Fields in ``WORKED_OUT`` follow from the others and
+    from what is stored; a client never sends them, and a repeat is not told by them.
     """
+
+    WORKED_OUT: ClassVar[frozenset[str]] = frozenset()
 
     id: str
     observed_at: datetime | None = None
@@ -133,7 +136,11 @@ class _ActingUnit:
 def fingerprint(command: Command) -> str:
     """SHA-256 of what a command says, to tell a repeat from another entry under its id."""
     # A password's hash is salted anew each time, so it says nothing about being the same.
-    said = {name: v for name, v in _fields(command).items() if not name.endswith("_hash")}
+    said = {
+        name: value
+        for name, value in _fields(command).items()
+        if not name.endswith("_hash") and name not in command.WORKED_OUT
+    }
     content = json.dumps(
         {"kind": type(command).__name__, **said},
         sort_keys=True,

@@ -12,13 +12,15 @@ from service.domain.records.base import JobRecord, Record
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Area, Finish, Job, Joint, Panel
 from service.domain.records.measuring import Reading
-from service.domain.records.shop import ApiToken, Instrument, Person, Product
+from service.domain.records.shop import ApiToken, Instrument, Person, PhotoTarget, Product
 from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
 from service.domain.refused import Invalid, OutOfOrder
 from service.domain.terms import Role
 from service.use_cases.command import EVERYONE, Command, revision_of, verb
 from service.use_cases.judging import judge_batches, judge_joints
+from service.use_cases.measuring import frame_mates
 from service.use_cases.ports import Unit
+from service.use_cases.shop import refuse_taken_print
 
 JOB_KINDS: dict[str, type[JobRecord]] = {
     kind.table: kind
@@ -28,7 +30,7 @@ JOB_KINDS: dict[str, type[JobRecord]] = {
     )
 }  # fmt: skip
 SHOP_KINDS: dict[str, type[Record]] = {
-    kind.table: kind for kind in (Person, Instrument, Product, ApiToken)
+    kind.table: kind for kind in (Person, Instrument, Product, PhotoTarget, ApiToken)
 }
 
 FIXED = {field.name for field in fields(JobRecord)} | {"code", "angles", "frame_id"}
@@ -114,7 +116,7 @@ def _one_of(table: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectShop(Command):
-    """Change fields of a person, an instrument or a product sheet, as ``Correct`` does.
+    """Change fields of a person, an instrument, a product or photo sheet, as ``Correct`` does.
 
     A token cannot be changed; to withdraw it revokes it.
     """
@@ -145,6 +147,8 @@ def correct_shop(unit: Unit, command: CorrectShop) -> None:
     if isinstance(corrected, Person) and managers == [corrected.root]:
         if corrected.withdrawn or Role.MANAGER not in corrected.roles:
             raise Invalid("roles", "This is the only manager. Make somebody else a manager first.")
+    if isinstance(corrected, PhotoTarget) and not corrected.withdrawn:
+        refuse_taken_print(shop, corrected)
     unit.add(corrected)
 
 
@@ -214,6 +218,13 @@ def _judge_what_it_bears_on(unit: Unit, command: Correct, record: JobRecord) -> 
 
 
 def _batches(file: RecordFile, record: JobRecord) -> set[str]:
+    if isinstance(record, Reading):
+        mates = (file.get(Card, mate.card_id or "") for mate in frame_mates(file, record))
+        return {card.batch_id for card in mates} | _own_batch(file, record)
+    return _own_batch(file, record)
+
+
+def _own_batch(file: RecordFile, record: JobRecord) -> set[str]:
     if isinstance(record, Batch):
         return {record.root} if file.find(Batch, record.root) else set()
     if isinstance(record, Coat) and record.card_id is None:

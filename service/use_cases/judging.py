@@ -132,6 +132,8 @@ def _stamped(unit: Unit, command: Command, file: RecordFile, draft: Draft, part:
         "reasons": [asdict(reason) for reason in draft.reasons],
         "angles": [dict(angle) for angle in decision.angles] if decision else [],
     }
+    if draft.photographs is not None:
+        evidence["photographs"] = draft.photographs.as_evidence()
     return Verdict(
         **stamp(unit, command, f"verdict {part}"),
         job_id=file.chain,

@@ -59,7 +59,7 @@ class LogReading(Command):
 def log_reading(unit: Unit, command: LogReading) -> None:
     """Record a reading and judge what it bears on: the batch, and every joint the card is in."""
     file = unit.job(command.job_id)
-    reading = _reading(unit, command, file, command.reading)
+    reading = reading_of(unit, command, file, command.reading)
     unit.add(reading)
     file = unit.job(command.job_id)
     if reading.card_id is not None:
@@ -68,18 +68,20 @@ def log_reading(unit: Unit, command: LogReading) -> None:
         judge_car(unit, command, file, reading)
 
 
-def _reading(
+def reading_of(
     unit: Unit,
     command: Command,
     file: RecordFile,
     measured: Measured,
     part: str = "",
     frame_id: str | None = None,
+    lent: RecordFile | None = None,
 ) -> Reading:
+    """The reading a measurement makes; ``lent`` is the file of a card that is of another job."""
     if measured.card_id is not None:
-        card = file.get(Card, measured.card_id)
+        card = (lent or file).get(Card, measured.card_id)
         if measured.zone_id is not None:
-            zone = file.get(Zone, measured.zone_id)
+            zone = (lent or file).get(Zone, measured.zone_id)
             if zone.card_id != card.root:
                 raise Invalid("zone_id", "That zone is on another card. Pick one of this card's.")
     elif measured.panel_id is not None:
@@ -144,7 +146,7 @@ def log_readings(unit: Unit, command: LogReadings) -> None:
     made: list[Reading] = []
     for place, item in enumerate(command.readings):
         file = unit.job(item.job_id)
-        made.append(_reading(unit, command, file, item.reading, f"reading {place}"))
+        made.append(reading_of(unit, command, file, item.reading, f"reading {place}"))
         unit.add(made[-1])
     for reading in made:
         if reading.card_id is not None:
@@ -170,7 +172,7 @@ def log_frame(unit: Unit, command: LogFrame) -> None:
     file = unit.job(command.job_id)
     frame_id = stamp(unit, command)["id"]
     readings = [
-        _reading(unit, command, file, measured, f"reading {place}", frame_id)
+        reading_of(unit, command, file, measured, f"reading {place}", frame_id)
         for place, measured in enumerate(command.readings)
     ]
     unit.add(
@@ -203,12 +205,22 @@ def drop_reading(unit: Unit, command: DropReading) -> None:
     file = unit.job(command.job_id)
     reading = file.get(Reading, command.reading_id)
     unit.add(revision_of(unit, command, reading, command.why, {}, withdrawn=True))
+    for mate in frame_mates(unit.job(command.job_id), reading):
+        judge_after_reading(unit, command, unit.job(command.job_id), mate)
     file = unit.job(command.job_id)
-    if reading.card_id is None:
+    if reading.card_id is None or file.find(Card, reading.card_id) is None:
         return
     left = [r for r in readings_of_card(file, reading.card_id) if r.stage is reading.stage]
     if left:
         judge_after_reading(unit, command, file, left[-1])
+
+
+def frame_mates(file: RecordFile, reading: Reading) -> list[Reading]:
+    """The other readings of this job's cards in the frame of a reading; it bears on them too."""
+    frame = file.find(Frame, reading.frame_id)
+    ids = frame.reading_ids if frame is not None else ()
+    found = (file.find(Reading, id) for id in ids if id != reading.root)
+    return [mate for mate in found if mate is not None and file.find(Card, mate.card_id)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

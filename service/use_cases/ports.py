@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from service.domain.record_file import RecordFile
 from service.domain.records.base import Record
 from service.domain.records.shop import Person
+
+if TYPE_CHECKING:
+    from colour.photo.outcome import PhotoRead, Point
+    from colour.photo.target import Target
 
 T = TypeVar("T")
 
@@ -92,3 +96,52 @@ class Store(Protocol):
 
     def job(self, job_id: str) -> RecordFile:
         """A job's file as it stands; ``Unknown`` when there is none."""
+
+
+class PhotoFiles(Protocol):
+    """Photographs under the SHA-256 of their bytes."""
+
+    def put(self, content: bytes) -> str:
+        """Store bytes durably and return their SHA-256."""
+
+    def get(self, sha: str) -> bytes:
+        """The bytes under that SHA-256."""
+
+    def has(self, sha: str) -> bool:
+        """Whether they are there."""
+
+
+class PictureDescribed(Protocol):
+    """Kind and size of a picture, as it stands upright, in pixels."""
+
+    @property
+    def media_type(self) -> str: ...
+    @property
+    def width(self) -> int: ...
+    @property
+    def height(self) -> int: ...
+
+
+class PhotoReader(Protocol):
+    """What reads photographs; every method raises ``PhotoRefused`` with all its reasons."""
+
+    def read(
+        self,
+        content: bytes,
+        *,
+        target: Target | None = None,
+        targets: Mapping[str, Target] | None = None,
+        corners: Sequence[Point] | None = None,
+    ) -> PhotoRead:
+        """The windows of a photographed target.
+
+        Without ``target`` the sheet is known by its own codes, a registered print by its print
+        code in ``targets``. ``corners`` are those of the target in the upright photograph,
+        clockwise from its own top left.
+        """
+
+    def describe(self, content: bytes) -> PictureDescribed:
+        """Kind and size, told by content."""
+
+    def shown(self, content: bytes, width: int) -> bytes:
+        """A JPEG made anew for the eye: upright, at most so wide, without the camera's notes."""

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from service.domain.records.shop import ApiToken, Credential, Instrument, Person, Product
+from service.domain.record_file import RecordFile
+from service.domain.records.shop import (
+    PLAIN_PRINT,
+    ApiToken,
+    Credential,
+    Instrument,
+    Person,
+    PhotoTarget,
+    Product,
+)
 from service.domain.refused import AlreadyThere, Invalid
-from service.domain.terms import ComponentRole, Role, Specular
+from service.domain.terms import ComponentRole, PatchValues, Role, Specular
 from service.use_cases.command import Command, stamp, verb
 from service.use_cases.ports import Unit
 
@@ -164,8 +175,93 @@ def register_product(unit: Unit, command: RegisterProduct) -> None:
     )
 
 
-def _refuse_taken(unit: Unit, kind: type[Instrument] | type[Product], name: str) -> None:
-    named = [record for record in unit.shop().all(kind) if isinstance(record, Instrument | Product)]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegisterPhotoTarget(Command):
+    """A print of the photo sheet, or a bought chart, with the colours of its own patches.
+
+    ``target`` is the target file as JSON. ``print_code`` is the one its codes carry; where the
+    file has codes it is read from them.
+    """
+
+    name: str
+    target: dict[str, Any]
+    print_code: str | None = None
+    measured_at: datetime | None = None
+    instrument_id: str | None = None
+    note: str = ""
+
+
+@verb(Role.MANAGER, doing="register a photo sheet")
+def register_photo_target(unit: Unit, command: RegisterPhotoTarget) -> None:
+    """Register a sheet or chart under a name, and a print code, of its own."""
+    _refuse_taken(unit, PhotoTarget, command.name)
+    if command.instrument_id is not None:
+        unit.shop().get(Instrument, command.instrument_id)
+    values = command.target.get("values", PatchValues.NOMINAL)
+    record = PhotoTarget(
+        **stamp(unit, command),
+        name=command.name.strip(),
+        target=target_as_text(command.target),
+        # What is neither is refused by the target file's own rules, with its words.
+        values=PatchValues(values) if values in list(PatchValues) else PatchValues.NOMINAL,
+        print_code=_print_code(command),
+        measured_at=command.measured_at,
+        instrument_id=command.instrument_id,
+        note=command.note,
+    )
+    refuse_taken_print(unit.shop(), record)
+    unit.add(record)
+
+
+def target_as_text(target: dict[str, Any]) -> str:
+    """A target file in its one form."""
+    try:
+        return json.dumps(
+            target, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+        )
+    except (TypeError, ValueError) as error:
+        raise Invalid("target", f"The target file holds what JSON cannot say ({error}).") from error
+
+
+def refuse_taken_print(shop: RecordFile, record: PhotoTarget) -> None:
+    """Refuse a print code that another standing sheet has."""
+    if record.print_code is None:
+        return
+    for other in shop.by(PhotoTarget, "print_code", record.print_code):
+        if other.root != record.root:
+            raise AlreadyThere(
+                f"The print {record.print_code} is registered already, as {other.name}. "
+                "Withdraw that entry first, or print the sheet again with another code."
+            )
+
+
+def _print_code(command: RegisterPhotoTarget) -> str | None:
+    """The print code a target's markers carry, or the one given; they must not differ."""
+    markers = command.target.get("markers") or ()
+    texts = [m.get("text") for m in markers if isinstance(m, dict)]
+    # A marker of the sheet: KC, the sheet's design, the corner, the print.
+    carried = {t.split("/")[3] for t in texts if isinstance(t, str) and t.count("/") == 3}
+    given = (command.print_code or "").strip().upper() or None
+    found = carried.pop() if len(carried) == 1 else None
+    if found is None or given == found:
+        return given
+    if given is None:
+        return None if found == PLAIN_PRINT else found
+    raise Invalid(
+        "print_code",
+        f"The print code is given as {given}, and the codes in the target file say {found}. "
+        "Give the one that stands at the foot of the printed sheet.",
+    )
+
+
+def _refuse_taken(
+    unit: Unit, kind: type[Instrument] | type[Product] | type[PhotoTarget], name: str
+) -> None:
+    named = [
+        record
+        for record in unit.shop().all(kind)
+        if isinstance(record, Instrument | Product | PhotoTarget)
+    ]
     if any(record.name.casefold() == name.strip().casefold() for record in named):
         raise AlreadyThere(
             f"{name} is already registered. Correct that entry, or use another name."

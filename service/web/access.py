@@ -48,6 +48,7 @@ READS: Mapping[str, Rule] = {
     "/api/values/{field}": ANYBODY_HERE,
     "/api/instruments": ANYBODY_HERE,
     "/api/products": ANYBODY_HERE,
+    "/api/photo-targets": ANYBODY_HERE,
     "/api/people": ANYBODY_HERE,
     "/api/me": ANYBODY_HERE,
     "/api/photos/{sha256}": ANYBODY_HERE,
@@ -69,6 +70,7 @@ OTHERS: Mapping[Route, Rule] = {
     ("GET", "/person"): ANYBODY_HERE,
     ("POST", "/person/password"): ANYBODY_HERE,
     ("PUT", "/api/photos/{sha256}"): ANYBODY_HERE,
+    ("POST", "/api/photo-readings"): ANYBODY_HERE,
 }
 """Everything that is neither a verb nor a plain read."""
 

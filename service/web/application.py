@@ -15,6 +15,7 @@ from starlette.types import Scope
 from service.web.access import access_table, check_access
 from service.web.api.audit_csv import csv_descriptions, csv_routes
 from service.web.api.describing import describe
+from service.web.api.photo_readings import photo_reading_descriptions, photo_reading_routes
 from service.web.api.photos import photo_descriptions, photo_routes
 from service.web.api.reads import read_descriptions, read_routes
 from service.web.api.writes import write_descriptions, write_routes
@@ -60,7 +61,7 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
     app.state.links = links
     app.state.templates = make_environment(links)
     app.router.routes[:0] = write_routes()
-    for router in (read_routes(), csv_routes(), photo_routes()):
+    for router in (read_routes(), csv_routes(), photo_routes(), photo_reading_routes()):
         app.include_router(router)
         links.add(routes_of(router))
     for router in page_routers():
@@ -76,6 +77,7 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
             **read_descriptions(),
             **csv_descriptions(),
             **photo_descriptions(),
+            **photo_reading_descriptions(),
         },
     )
     return app

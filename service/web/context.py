@@ -130,6 +130,11 @@ class PageContext:
             raise Unknown("card", code)
         return line
 
+    def place_of_code(self, code: str) -> tuple[str, str] | None:
+        """Job's and card's id of a code, None when no card has it."""
+        line = self.queries.card_by_code(code)
+        return None if line is None else (line.job_id, line.id)
+
     def perform(self, command: Command) -> Receipt:
         """Carry out a command as the visitor."""
         receipt = perform(self.store, self.person.root, command, self.acting_as)

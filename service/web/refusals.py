@@ -9,6 +9,7 @@ from pydantic_core import to_json
 from starlette.responses import Response
 
 from service.domain.refused import Invalid, Refused
+from service.use_cases.photo_reading import PhotographRefused
 from service.use_cases.sign_in import TooManyTries
 
 # By name, for storage and its siblings cannot be imported here. A class that is not named is
@@ -32,6 +33,8 @@ STATUS: Mapping[str, int] = {
     "TooLarge": 413,
     "NotJson": 415,
     "NotAPhoto": 415,
+    "PhotographRefused": 422,
+    "DeskBusy": 503,
     "NoShopYet": 503,
     "NoShop": 503,
     "NotStored": 503,
@@ -130,4 +133,6 @@ def problem(
 def problem_of(refusal: Refused) -> Response:
     """A refusal as a problem; its text is shown as it stands."""
     more: dict[str, Any] = {"field": refusal.field} if isinstance(refusal, Invalid) else {}
+    if isinstance(refusal, PhotographRefused):
+        more["refused"] = refusal.as_json()
     return problem(status_of(refusal), str(refusal), headers=headers_of(refusal), **more)

@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from starlette.requests import HTTPConnection
 
 from service.domain.records.shop import Shop
 from service.domain.refused import Refused
 from service.settings import Settings
-from service.use_cases.ports import Receipt, Store, Unit
+from service.use_cases.photo_targets import PatchReadings
+from service.use_cases.ports import PhotoFiles, PhotoReader, Receipt, Store, Unit
 from service.use_cases.queries import Queries
 from service.use_cases.sign_in import Attempts, Keys, Sessions
+
+if TYPE_CHECKING:
+    from colour.photo.target import Target
 
 
 class NoShopYet(Refused):
@@ -42,17 +46,19 @@ class WebStore(Store, Protocol):
         """``write`` without waiting: the future is done when the change is on disk."""
 
 
-class Photos(Protocol):
-    """Photographs under the SHA-256 of their bytes."""
+class PatchFile(Protocol):
+    """A readings file of a sheet's patches that was taken whole."""
 
-    def put(self, content: bytes) -> str:
-        """Store bytes durably and return their SHA-256."""
+    @property
+    def samples(self) -> Sequence[PatchReadings]: ...
 
-    def get(self, sha: str) -> bytes:
-        """The bytes under that SHA-256."""
 
-    def has(self, sha: str) -> bool:
-        """Whether they are there."""
+class PhotoSheets(Protocol):
+    """The photo sheet as paper, in the forms a shop can print."""
+
+    def pdf(self, target: Target) -> bytes: ...
+    def png(self, target: Target) -> bytes: ...
+    def svg(self, target: Target) -> bytes: ...
 
 
 CsvLines = Callable[[Sequence[str], Iterable[Sequence[Any]]], Iterator[str]]
@@ -65,7 +71,7 @@ class ShopServices:
 
     store: WebStore
     queries: Queries
-    photos: Photos
+    photos: PhotoFiles
     sessions: Sessions
     attempts: Attempts
     keys: Keys
@@ -77,12 +83,16 @@ class Services:
 
     Before the first set-up there is no shop; ``set_up`` makes one from its name, the first
     manager's name and the hash of their password, and ``set_up_token`` is the secret part of
-    the link that leads there, None when there is nothing to set up.
+    the link that leads there, None when there is nothing to set up. ``desk`` reads photographs,
+    ``sheets`` makes the sheet to print for them, ``read_readings`` reads an instrument's file.
     """
 
     settings: Settings
     version: str
     csv_lines: CsvLines
+    desk: PhotoReader
+    sheets: PhotoSheets
+    read_readings: Callable[[bytes], PatchFile]
     shop: ShopServices | None = None
     set_up: Callable[[str, str, str], ShopServices] | None = None
     set_up_token: str | None = None

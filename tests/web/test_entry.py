@@ -9,12 +9,14 @@ from starlette.testclient import TestClient
 from service.domain.records.shop import Person, Shop
 from service.domain.terms import Role
 from service.exchange.csv_out import csv_lines
+from service.exchange.reading_files import read_readings
 from service.settings import Settings
 from service.use_cases.command import perform
 from service.use_cases.shop import SetPassword
 from service.web.application import web_app
 from service.web.services import Services, ShopServices
 from tests.fakes import FakeAttempts, FakeKeys, FakePhotos, FakeQueries, FakeSessions, FakeStore
+from tests.photographs import DeskOfTests, PrintedSheets
 from tests.web_shop import NAMES, PASSWORD, SAME_ORIGIN, new_id
 
 SET_UP = {"shop": "Northside Refinish", "name": "Ira Quell", "password": PASSWORD}
@@ -65,6 +67,9 @@ def services_without_shop():
         settings=Settings(data_dir=Path(".")),
         version="test",
         csv_lines=csv_lines,
+        desk=DeskOfTests(),
+        sheets=PrintedSheets(),
+        read_readings=read_readings,
         set_up=set_up,
         set_up_token="the-secret-part",
     )

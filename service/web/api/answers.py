@@ -28,7 +28,10 @@ JOB_KINDS: tuple[type[JobRecord], ...] = tuple(
 
 
 class Problem(TypedDict):
-    """An error, as RFC 9457 has it; ``errors`` names each field that is wrong."""
+    """An error, as RFC 9457 has it; ``errors`` names each field that is wrong.
+
+    ``refused`` gives every reason a photograph cannot be trusted, with its code.
+    """
 
     type: str
     title: str
@@ -36,6 +39,7 @@ class Problem(TypedDict):
     detail: str
     field: NotRequired[str]
     errors: NotRequired[list[dict[str, str]]]
+    refused: NotRequired[list[dict[str, str]]]
     reference: NotRequired[str]
 
 
@@ -128,6 +132,71 @@ class Products(TypedDict):
     """The product sheets of the shop."""
 
     products: list[shop.Product]
+
+
+class PhotoTargets(TypedDict):
+    """The photo sheets and charts of the shop."""
+
+    photo_targets: list[shop.PhotoTarget]
+
+
+class WindowRead(TypedDict):
+    """What lies in one window of a photographed sheet, under the sheet's own conditions."""
+
+    lab: tuple[float, float, float]
+    covariance: list[list[float]]
+    pixels: int
+    share_used: float
+    texture: float
+    outline: list[tuple[float, float]]
+
+
+class PhotoDifference(TypedDict):
+    """How the window `card` lies beside the window `master`, judged by the photograph alone."""
+
+    delta_e_2000: float
+    standard_uncertainty: float | None
+    verdict: str
+    words: str
+    limit: float
+    risk: float
+    range_95: tuple[float, float] | None
+    p_blends: float | None
+    p_shows: float | None
+    power_at_zero: float | None
+    explanation: str | None
+    next_step: str | None
+    different_colour: bool
+
+
+class CardOffered(TypedDict):
+    """A card of the shop whose label is seen; say yourself which card lay in which window."""
+
+    window: str | None
+    code: str
+    job_id: str
+    card_id: str
+
+
+class PhotoReading(TypedDict):
+    """A photograph read, and nothing stored: every window, the fit, and what to be wary of.
+
+    Points are pixels of the upright photograph. `covariance` is joint, in the order of `order`.
+    """
+
+    target: str
+    values: str
+    measurement: dict[str, str]
+    size: tuple[int, int]
+    outline: list[tuple[float, float]]
+    windows: dict[str, WindowRead]
+    order: list[str]
+    covariance: list[list[float]]
+    fit: dict[str, Any]
+    difference: PhotoDifference | None
+    warnings: list[dict[str, str]]
+    codes: list[dict[str, Any]]
+    offered: list[CardOffered]
 
 
 class Me(TypedDict):

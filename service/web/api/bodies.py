@@ -1,4 +1,4 @@
-"""The bodies of the API: the commands themselves, but where a secret has to be made first."""
+"""The bodies of the API: the commands themselves, but where something has to be made first."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from pydantic import ConfigDict, TypeAdapter, with_config
 from service.domain.refused import Invalid
 from service.domain.terms import Role
 from service.use_cases.command import Command
+from service.use_cases.photographs import LogPhotograph, NewPhotograph
 from service.use_cases.shop import AddPerson, GiveToken, SetPassword
 
 C = TypeVar("C", bound=Command)
@@ -56,6 +57,7 @@ BODIES: dict[type[Command], type[Command]] = {
     AddPerson: NewPerson,
     SetPassword: NewPassword,
     GiveToken: NewToken,
+    LogPhotograph: NewPhotograph,
 }
 
 
@@ -64,9 +66,9 @@ def body_of(kind: type[Command]) -> type[Command]:
     return BODIES.get(kind, kind)
 
 
-def adapter_of(kind: type[Command]) -> TypeAdapter[Command]:
-    """Reads the body of a command from JSON."""
-    body = body_of(kind)
+def adapter_of(kind: type[Any]) -> TypeAdapter[Any]:
+    """Reads the body of a command, or of another question, from JSON."""
+    body = BODIES.get(kind, kind)
     _make_strict(body)
     return TypeAdapter(body)
 

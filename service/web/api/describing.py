@@ -14,7 +14,6 @@ from fastapi import FastAPI
 from pydantic import TypeAdapter
 
 from service.domain.findings import Weight
-from service.use_cases.command import Command
 from service.use_cases.sign_in import TOKEN_PREFIX
 from service.web.api.answers import Problem
 from service.web.api.bodies import adapter_of
@@ -28,11 +27,12 @@ SCHEMAS = "#/components/schemas/{model}"
 class Described:
     """What a route takes and answers; ``errors`` are the statuses it may refuse with.
 
-    ``media`` gives bodies or answers that are not JSON, by their media types.
+    ``takes_media`` and ``gives_media`` name bodies, beside a ``body`` in JSON where there is one,
+    and answers that are not JSON, by their media types.
     """
 
     answer: Any = None
-    body: type[Command] | None = None
+    body: type[Any] | None = None
     answers: tuple[int, ...] = (200,)
     errors: tuple[int, ...] = (401, 403, 422, 503)
     takes_media: tuple[str, ...] = ()
@@ -93,17 +93,16 @@ def _fill(schema: dict[str, Any], described: Descriptions) -> None:
 def _fill_operation(operation: dict[str, Any], one: Described, refs: Mapping[Any, Any]) -> None:
     if one.public:
         operation["security"] = []
+    taken: dict[str, Any] = {}
     if one.body is not None:
-        content: dict[str, Any] = {"application/json": {"schema": refs[one.body]}}
-        operation["requestBody"] = {"required": True, "content": content}
-    if one.takes_media:
-        binary = {"schema": {"type": "string", "format": "binary"}}
-        content = dict.fromkeys(one.takes_media, binary)
-        operation["requestBody"] = {"required": True, "content": content}
+        taken["application/json"] = {"schema": refs[one.body]}
+    taken |= dict.fromkeys(one.takes_media, {"schema": {"type": "string", "format": "binary"}})
+    if taken:
+        operation["requestBody"] = {"required": True, "content": taken}
     answers: dict[str, Any] = {}
     for status in one.answers:
         if one.gives_media:
-            content = {kind: {} for kind in one.gives_media}
+            content: dict[str, Any] = {kind: {} for kind in one.gives_media}
         else:
             content = {"application/json": {"schema": refs[_key(one.answer)]}}
         answers[str(status)] = {"description": _MEANING[status], "content": content}
@@ -136,6 +135,12 @@ def _as_sent(schemas: dict[str, Any]) -> dict[str, Any]:
         "type": "object",
         "title": "Evidence",
         "description": "The whole working: what stood against it, and every angle's figures",
+    }
+    properties = schemas["PhotoTarget"]["properties"]
+    properties["target"] = {
+        "type": "object",
+        "title": "Target",
+        "description": "The target file: patches, windows and markers",
     }
     properties = schemas["Finding"]["properties"]
     properties["weight"] = {"type": "string", "enum": [weight.name.lower() for weight in Weight]}

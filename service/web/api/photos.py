@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.refused import Invalid, Unknown
+from service.use_cases.ports import PhotoFiles, PhotoReader
 from service.web.api.answers import StoredPhoto
 from service.web.api.describing import Described, Descriptions
 from service.web.api.plain import answer
@@ -20,7 +21,6 @@ from service.web.api.reads import only_known_parameters
 from service.web.context import Here
 from service.web.pictures import FORMATS, MOST_BYTES, WIDEST, describe, shown
 from service.web.refusals import TooLarge
-from service.web.services import Photos
 
 Sha = Annotated[str, Path(description="SHA-256 of the bytes, 64 hex digits")]
 IN_MEMORY = 2**20
@@ -69,6 +69,15 @@ def photo_descriptions() -> Descriptions:
 async def put_photo(request: Request, here: Here, sha256: Sha) -> Response:
     """Store a photograph; the same bytes twice are one. Then attach-photo names it."""
     _check_name(sha256)
+    content = await read_body(request)
+    stored, fresh = await run_in_threadpool(
+        store_photo, here.shop.photos, here.services.desk, sha256, content
+    )
+    return answer(stored, 201 if fresh else 200)
+
+
+async def read_body(request: Request) -> bytes:
+    """The bytes of a photograph that is sent as the body."""
     # Kept on disk meanwhile: many slow tablets at once must not fill the memory.
     with SpooledTemporaryFile(max_size=IN_MEMORY) as received:
         size = 0
@@ -79,18 +88,19 @@ async def put_photo(request: Request, here: Here, sha256: Sha) -> Response:
             received.write(chunk)
         received.seek(0)
         content: bytes = await run_in_threadpool(received.read)
-    stored, fresh = await run_in_threadpool(store_photo, here.shop.photos, sha256, content)
-    return answer(stored, 201 if fresh else 200)
+    return content
 
 
-def store_photo(photos: Photos, sha256: str, content: bytes) -> tuple[StoredPhoto, bool]:
+def store_photo(
+    photos: PhotoFiles, desk: PhotoReader, sha256: str, content: bytes
+) -> tuple[StoredPhoto, bool]:
     """Check and store; what attach-photo asks for, and whether it was new."""
     found = hash_of(content).hexdigest()
     if found != sha256:
         raise Invalid(
             "sha256", f"The bytes have the SHA-256 {found}, not {sha256}. Send the file again."
         )
-    described = describe(content)
+    described = describe(desk, content)
     fresh = not photos.has(found)
     photos.put(content)
     return StoredPhoto(
@@ -109,7 +119,7 @@ def get_photo(
     _check_name(sha256)
     if not here.shop.photos.has(sha256):
         raise Unknown("photo", sha256)
-    picture = shown(here.shop.photos.get(sha256), width)
+    picture = shown(here.services.desk, here.shop.photos.get(sha256), width)
     return Response(
         picture,
         media_type="image/jpeg",

@@ -15,8 +15,8 @@ from starlette.responses import Response
 
 from service.domain.findings import Finding
 from service.domain.moment import as_text
-from service.domain.records.measuring import Verdict
-from service.domain.records.shop import ApiToken, Credential
+from service.domain.records.measuring import Frame, Verdict
+from service.domain.records.shop import ApiToken, Credential, PhotoTarget
 
 HIDDEN = {Credential: {"password_hash"}, ApiToken: {"token_hash"}}
 """Fields that never leave the service."""
@@ -53,8 +53,10 @@ def answer(value: Any, status: int = 200) -> Response:
 
 def _record(value: Any) -> dict[str, Any]:
     found = {name: plain(getattr(value, name)) for name in _names(type(value))}
-    if isinstance(value, Verdict):
+    if isinstance(value, (Verdict, Frame)):
         found["evidence"] = json.loads(value.evidence)
+    if isinstance(value, PhotoTarget):
+        found["target"] = json.loads(value.target)
     return found
 
 

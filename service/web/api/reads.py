@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from service.domain.card_code import new_card_code, read_card_code
 from service.domain.lines import BatchLine, CardLine
-from service.domain.records.shop import Instrument, Person, Product
+from service.domain.records.shop import Instrument, Person, PhotoTarget, Product
 from service.domain.refused import Invalid, Unknown
 from service.use_cases.queries import (
     Audit,
@@ -32,6 +32,7 @@ from service.web.api.answers import (
     JobWhole,
     Me,
     People,
+    PhotoTargets,
     Products,
     Values,
 )
@@ -105,6 +106,7 @@ def _reads() -> dict[str, tuple[Callable[..., Any], Any, str]]:
         "/api/journal/{chain}": (journal, list[JournalEntry], "audit"),
         "/api/instruments": (instruments, Instruments, "shop"),
         "/api/products": (products, Products, "shop"),
+        "/api/photo-targets": (photo_targets, PhotoTargets, "shop"),
         "/api/people": (people, People, "shop"),
         "/api/me": (me, Me, "shop"),
         "/healthz": (healthz, Health, "service"),
@@ -239,6 +241,11 @@ def instruments(here: Here) -> Response:
 def products(here: Here) -> Response:
     """The product sheets of the shop."""
     return answer({"products": here.store.shop().all(Product)})
+
+
+def photo_targets(here: Here) -> Response:
+    """The photo sheets and charts of the shop, each with its target file."""
+    return answer({"photo_targets": here.store.shop().all(PhotoTarget)})
 
 
 def people(here: Here) -> Response:

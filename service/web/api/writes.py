@@ -22,6 +22,7 @@ from service.use_cases import passwords
 from service.use_cases.all_verbs import VERBS
 from service.use_cases.command import Command, change_for
 from service.use_cases.job import OpenJob
+from service.use_cases.photographs import NewPhotograph, as_read
 from service.use_cases.ports import Receipt, Unit
 from service.use_cases.shop import AddPerson, GiveToken, SetPassword
 from service.use_cases.sign_in import Visitor, confirm_password, hash_of_token, new_token
@@ -213,7 +214,7 @@ class _Common(TypedDict):
 
 
 async def _ready(request: Request, visitor: Visitor, sent: Command) -> tuple[Command, str | None]:
-    """The command of a body: with a password hashed, or a token made, where it needs one."""
+    """The command of a body: a password hashed, a token made, a photograph read, where needed."""
     if isinstance(sent, NewPerson):
         hash = None
         if sent.password is not None:
@@ -246,6 +247,9 @@ async def _ready(request: Request, visitor: Visitor, sent: Command) -> tuple[Com
             token_hash=hash_of_token(token),
             expires_at=sent.expires_at,
         ), token
+    if isinstance(sent, NewPhotograph):
+        shop, desk = services_of(request).the_shop(), services_of(request).desk
+        return await run_in_threadpool(as_read, shop.store, desk, shop.photos, sent), None
     return sent, None
 
 

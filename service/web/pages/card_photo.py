@@ -79,7 +79,9 @@ def _keep(here: PageContext, form: Form, line: CardLine) -> None:
     if not content:
         raise Invalid("photo", "No photograph was chosen. Take one, or pick a file.")
     try:
-        stored, _ = store_photo(here.shop.photos, sha256(content).hexdigest(), content)
+        stored, _ = store_photo(
+            here.shop.photos, here.services.desk, sha256(content).hexdigest(), content
+        )
     except NotAPhoto as error:
         raise Invalid("photo", str(error)) from error
     here.perform(

@@ -19,6 +19,7 @@ SHAPES = Shapes(DOCUMENT)
 HAND = ApiHand(CLIENT)
 KNOWN_IDS = (HAND.job, HAND.finish, HAND.batch(), SHOP.store.shop_id, SHOP.store.manager_id)
 WRITES = sorted(path for path, item in DOCUMENT["paths"].items() if "post" in item)
+QUESTIONS = ("/api/photo-readings",)  # sent, but nothing is stored
 READS = sorted(path for path, item in DOCUMENT["paths"].items() if "get" in item)
 
 
@@ -28,7 +29,7 @@ def test_every_api_route_is_described():
     }
     wanted = {route for route in access_table() if route[1].startswith(("/api/", "/healthz"))}
     assert described == wanted
-    assert len(WRITES) == len(VERBS)
+    assert len(WRITES) == len(VERBS) + len(QUESTIONS)
 
 
 def test_every_reference_leads_somewhere():
@@ -129,7 +130,8 @@ FUZZ = settings(
 def test_no_body_makes_a_write_fail(path, data):
     body = data.draw(values_of(SHAPES.of_body("post", path)))
     if isinstance(body, dict):
-        body["id"] = data.draw(st.just(new_id()) | texts)
+        if path not in QUESTIONS:
+            body["id"] = data.draw(st.just(new_id()) | texts)
         for name in ("job_id", "finish_id", "batch_id"):
             if name in body:
                 body[name] = data.draw(st.sampled_from(KNOWN_IDS[:3]) | texts)
@@ -163,4 +165,4 @@ def test_a_body_takes_no_field_it_does_not_describe():
     for path in WRITES:
         schema = SHAPES.resolved(SHAPES.of_body("post", path))
         assert schema["additionalProperties"] is False, path
-        assert "id" in schema["required"], path
+        assert ("id" in schema["required"]) is (path not in QUESTIONS), path
