@@ -17,7 +17,7 @@ def write_caption(
     height, width, _ = pixels.shape
     occupied = np.pad(cover > 0, 1, mode="edge")
     sums = np.pad(np.cumsum(np.cumsum(occupied.astype(int), axis=0), axis=1), ((1, 0), (1, 0)))
-    for share in (40, 55, 75, 100, 130):
+    for share in (55, 75, 100, 130):
         letter = max(9.0, max(width, height) / share)
         font = ImageFont.load_default(letter)
         left, top, right, bottom = font.getbbox(WORDS)

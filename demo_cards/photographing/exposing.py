@@ -134,7 +134,14 @@ class _Rendering:
         self._tables = [tone.codes(levels, channel).astype(np.float32) for channel in range(3)]
 
     def codes(self, raw: Plane) -> Plane:
-        made = (self._matrix @ raw.reshape(3, -1)).reshape(raw.shape)
+        # Three planes at a time: a matrix product this thin only keeps other cores busy waiting.
+        made = np.empty_like(raw)
+        part = np.empty_like(raw[0])
+        for channel, weights in enumerate(self._matrix):
+            np.multiply(raw[0], weights[0], out=made[channel])
+            for other in (1, 2):
+                np.multiply(raw[other], weights[other], out=part)
+                made[channel] += part
         if self._vivid or self._warm:
             self._by_hue(made)
         np.clip(made, 0.0, 1.0, out=made)

@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 GRID = 16  # pixels between places where smooth light is worked out
 MESH = 64  # pixels of a cell that is warped as one, where the lens distorts
-WHITE = (99.99, 0.0, 0.0)
+WHITE = (100.0, 0.0, 0.0)
 
 
 class Scenery:

@@ -6,7 +6,7 @@ Positions are millimetres from the target's top left corner.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,8 @@ from colour.photo.target import Lab, Target
 from demo_cards.photographing.spectra import SMOOTH, Family
 
 Point = tuple[float, float]
+
+PLAIN_PAPER: Lab = (94.5, 0.3, -1.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,7 +87,7 @@ class Scene:
     cards: Mapping[str, Card] = field(default_factory=dict)  # by window
     patches: Mapping[str, Lab | None] = field(default_factory=dict)  # as printed; None: left blank
     picture: SheetPicture | None = None
-    paper: Lab = (94.5, 0.3, -1.5)
+    paper: Lab = PLAIN_PAPER
     ink: Lab = (17.0, 0.5, 0.5)
     table: Lab = (62.0, 3.0, 12.0)
     grain: float = 0.05  # of the table
@@ -121,26 +123,71 @@ class Scene:
 
 
 def printed_with_error(
-    target: Target, rng: np.random.Generator, *, smooth: float = 1.0, scatter: float = 0.4
+    target: Target,
+    rng: np.random.Generator,
+    *,
+    smooth: float = 1.0,
+    scatter: float = 0.4,
+    black: float = 0.0,
+    faded: float = 0.0,
+    paper: Lab | None = None,
 ) -> dict[str, Lab]:
     """Patches as a printer might lay them down instead of their nominal values.
 
     ``smooth`` is the root mean square, per channel in Lab units, of an error that changes slowly
     with the colour (constant, linear and quadratic); ``scatter`` that of what is left to chance.
+    Before that come the printer's limits: ``black`` is the darkest L* of its ink, ``faded`` the
+    share of chroma that strong colours lose, and ``paper`` what white becomes.
     """
     labs = np.array([patch.lab for patch in target.patches], float)
     scaled = (labs - (50.0, 0.0, 0.0)) / (30.0, 40.0, 40.0)
     terms = [np.ones(len(labs)), *scaled.T, *(scaled**2).T, scaled[:, 0] * scaled[:, 2]]
     error = np.stack(terms, axis=-1) @ rng.normal(0.0, 1.0, (len(terms), 3))
     error *= smooth / np.sqrt(np.mean(error**2, axis=0))
-    made = labs + error + rng.normal(0.0, scatter, labs.shape)
-    made[:, 0] = np.clip(made[:, 0], 2.0, 97.0)
-    return {
-        patch.name: (float(row[0]), float(row[1]), float(row[2]))
-        for patch, row in zip(target.patches, made, strict=True)
-    }
+    made = labs.copy()
+    if paper is not None:
+        made += labs[:, :1] / 100 * (np.array(paper) - (100.0, 0.0, 0.0))
+    if black > 0:
+        # Two units of L* soft, as ink saturates.
+        made[:, 0] = black + 2 * np.logaddexp(0.0, (made[:, 0] - black) / 2)
+    strong = np.hypot(made[:, 1], made[:, 2])
+    made[:, 1:] *= 1 - faded * np.tanh(strong / 40)[:, None]
+    made += error + rng.normal(0.0, scatter, labs.shape)
+    made[:, 0] = np.clip(made[:, 0], 1.0, 98.0)
+    # Near white and black there is room for little chroma.
+    most = 3.0 * np.minimum(made[:, 0], 100.0 - made[:, 0])
+    made[:, 1:] *= np.minimum(1.0, most / np.maximum(np.hypot(made[:, 1], made[:, 2]), 1e-9))[
+        :, None
+    ]
+    return {patch.name: _lab(row) for patch, row in zip(target.patches, made, strict=True)}
+
+
+def as_measured(
+    target: Target,
+    printed: Mapping[str, Lab],
+    rng: np.random.Generator,
+    *,
+    uncertainty: float = 0.2,
+) -> Target:
+    """The target file of a shop that measured its own print, with its instrument's noise."""
+    return replace(
+        target,
+        values="measured",
+        patches=tuple(
+            replace(
+                patch,
+                lab=_lab(printed[patch.name] + rng.normal(0, uncertainty, 3)),
+                standard_uncertainty=uncertainty,
+            )
+            for patch in target.patches
+        ),
+    )
 
 
 def cards_of(labs: Mapping[str, Lab], **surface: Any) -> dict[str, Card]:
     """Cards of stated colours, alike in their surface."""
     return {name: Card(lab=lab, **surface) for name, lab in labs.items()}
+
+
+def _lab(values: NDArray[np.float64]) -> Lab:
+    return float(values[0]), float(values[1]), float(values[2])

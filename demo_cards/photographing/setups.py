@@ -74,24 +74,22 @@ def plausible(
     cards: dict[str, Card] | None = None,
     frame: tuple[int, int] | None = None,
     camera: Literal["matrix", "spectral"] | None = None,
-    print_error: tuple[float, float] | None = None,
+    print_error: dict[str, Any] | None = None,
     picture: SheetPicture | None = None,
     form: FileForm | None = None,
     **scene: Any,
 ) -> SetUp:
     """A good photograph: tilt up to 20°, gradient up to 25 %, flare up to 3 %, fine focus.
 
-    What is given stays; the rest is drawn. ``print_error`` is the smooth and the scattered error
-    of the printed patches (see ``printed_with_error``); by default they are exactly the target's
-    values. Further names are fields of ``Scene``.
+    What is given stays; the rest is drawn. ``print_error`` is given to ``printed_with_error``;
+    without it the patches are printed exactly as the target says. Further names are fields of
+    ``Scene``.
     """
     kind = camera or str(rng.choice(["matrix", "spectral"]))
     if cards is None:
         cards = two_cards(rng, target)
-    if "patches" not in scene and print_error is not None:
-        scene["patches"] = printed_with_error(
-            target, rng, smooth=print_error[0], scatter=print_error[1]
-        )
+    if print_error is not None:
+        scene.setdefault("patches", printed_with_error(target, rng, **print_error))
     families = (_family(rng, 0.25), _family(rng, 0.35)) if kind == "spectral" else (Family(),) * 2
     made = Scene(
         target=target,

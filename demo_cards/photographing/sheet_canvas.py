@@ -122,7 +122,7 @@ class _Colours:
                 ("label", (95.5, -0.2, 0.8), SMOOTH),
                 ("label ink", (12.0, 0.0, 0.0), SMOOTH),
                 ("dust", (78.0, 1.0, 4.0), SMOOTH),
-                ("white", (99.9, 0.0, 0.0), SMOOTH),
+                ("white", (100.0, 0.0, 0.0), SMOOTH),
                 *((f"thing {i}", thing.lab, SMOOTH) for i, thing in enumerate(scene.things)),
             )
         ]
@@ -138,7 +138,7 @@ class _Colours:
         shares = np.array([_second_share(scene, light, place) for _, _, place in here])
         seen = camera.seen([surface for _, surface, _ in here], light, shares, target.measurement)
         # The field of light dims every pixel as it would dim white; that part is taken out here.
-        white = [Surface((99.99, 0.0, 0.0))] * len(here)
+        white = [Surface((100.0, 0.0, 0.0))] * len(here)
         whites = camera.seen(white, light, shares, target.measurement)
         even = camera.seen(white[:1], light, np.zeros(1), target.measurement)
         self._channels: Mapping[str, Array] = {

@@ -113,7 +113,12 @@ def reflectances_of(surfaces: Sequence[Surface], conditions: Measurement) -> Arr
     """(n, 41): the spectra of surfaces, each between 0 and 1."""
     weights = weights_of(conditions)
     labs = np.array([surface.lab for surface in surfaces], float)
-    smooth = smoothest(xyz_from_lab(labs, white_of(conditions)), weights)
+    xyz, white = xyz_from_lab(labs, white_of(conditions)), white_of(conditions)
+    smooth = np.ones((len(surfaces), len(weights)))
+    # The perfect diffuser is the limit of the method, and no nearer to it than that.
+    short = np.flatnonzero(np.abs(xyz - white).max(axis=1) > 1e-9)
+    distinct, which = np.unique(xyz[short], axis=0, return_inverse=True)
+    smooth[short] = smoothest(distinct, weights)[which.ravel()]
     blacks = _metameric_blacks(weights)
     bent = np.empty_like(smooth)
     for row, (surface, spectrum) in enumerate(zip(surfaces, smooth, strict=True)):
@@ -128,20 +133,30 @@ def reflectances_of(surfaces: Sequence[Surface], conditions: Measurement) -> Arr
 
 
 def smoothest(xyz: Array, weights: Array) -> Array:
-    """LHTSS reflectances of XYZ values, by damped Newton steps on all of them at once."""
-    count, bands = len(xyz), len(weights)
+    """LHTSS reflectances of XYZ values, by damped Newton steps.
+
+    Each colour stops by itself, so what stands beside it in the call does not change it.
+    """
+    bands = len(weights)
     slope = np.diag(np.full(bands, 4.0)) - 2 * np.eye(bands, k=1) - 2 * np.eye(bands, k=-1)
     slope[0, 0] = slope[-1, -1] = 2.0
     z = np.repeat(np.arctanh(np.clip(2 * xyz[:, 1:2] - 1, -0.999, 0.999)), bands, axis=1)
-    multipliers = np.zeros((count, 3))
+    multipliers = np.zeros((len(xyz), 3))
+    left = np.arange(len(xyz))
     for _ in range(_STEPS):
-        tanh = np.tanh(z)
+        here = z[left]
+        tanh = np.tanh(here)
         gain = (1 - tanh**2) / 2
-        pull = multipliers @ weights.T
-        wrong = np.concatenate([z @ slope + gain * pull, ((tanh + 1) / 2) @ weights - xyz], axis=1)
-        if np.abs(wrong).max() < 1e-9:
+        pull = multipliers[left] @ weights.T
+        wrong = np.concatenate(
+            [here @ slope + gain * pull, ((tanh + 1) / 2) @ weights - xyz[left]], axis=1
+        )
+        going = np.abs(wrong).max(axis=1) >= 1e-9
+        if not going.any():
             break
-        system = np.zeros((count, bands + 3, bands + 3))
+        left, wrong = left[going], wrong[going]
+        tanh, gain, pull = tanh[going], gain[going], pull[going]
+        system = np.zeros((len(left), bands + 3, bands + 3))
         system[:, :bands, :bands] = slope
         diagonal = np.arange(bands)
         system[:, diagonal, diagonal] -= 2 * gain * tanh * pull
@@ -153,10 +168,10 @@ def smoothest(xyz: Array, weights: Array) -> Array:
             break  # one of them runs off to spectra of nothing but 0 and 1
         largest = np.abs(step[:, :bands]).max(axis=1, keepdims=True)
         step *= np.minimum(1.0, 2.0 / np.maximum(largest, 1e-12))
-        z = z + step[:, :bands]
-        multipliers = multipliers + step[:, bands:]
+        z[left] += step[:, :bands]
+        multipliers[left] += step[:, bands:]
     off = np.abs(((np.tanh(z) + 1) / 2) @ weights - xyz).max(axis=1)
-    if off.max() > 1e-5:
+    if off.max(initial=0.0) > 1e-5:
         raise ValueError(
             f"XYZ {np.round(xyz[off.argmax()], 4).tolist()} is no colour of a surface. "
             "Choose a less saturated Lab value."

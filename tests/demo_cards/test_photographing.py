@@ -7,6 +7,7 @@ import io
 
 import numpy as np
 import pytest
+import segno
 import tifffile
 import zxingcpp
 from coloraide import Color
@@ -27,6 +28,8 @@ from demo_cards.photographing.scene import (
     Label,
     Scene,
     Shadow,
+    SheetPicture,
+    as_measured,
     printed_with_error,
 )
 from demo_cards.photographing.setups import SPOILINGS, plausible, spoiled
@@ -444,6 +447,57 @@ def test_a_printers_error_is_as_large_as_stated_and_smooth():
     np.testing.assert_allclose(np.sqrt((error**2).mean(axis=0)), 1.5, rtol=1e-6)
     # Neighbouring greys err alike.
     assert np.abs(np.diff(error[: len(GREYS)], axis=0)).max() < 2.0
+
+
+def test_a_printers_limits_lift_black_and_fade_strong_colours():
+    printed = printed_with_error(
+        TARGET, np.random.default_rng(1), smooth=0.0, scatter=0.0,
+        black=15.0, faded=0.1, paper=(94.0, 0.0, -2.0),
+    )  # fmt: skip
+    assert 15 < printed["grey 10"][0] < 17
+    assert printed["grey 92"][2] == pytest.approx(-2 * 0.92, abs=0.2)
+    for patch in TARGET.patches:
+        if np.hypot(*patch.lab[1:]) > 40:
+            assert np.hypot(*printed[patch.name][1:]) < 0.97 * np.hypot(*patch.lab[1:])
+
+
+def test_a_measured_target_states_the_print_to_its_uncertainty():
+    printed = printed_with_error(TARGET, np.random.default_rng(1), smooth=2.0)
+    measured = as_measured(TARGET, printed, np.random.default_rng(2), uncertainty=0.2)
+    assert Target.from_json(measured.as_json()) == measured
+    assert measured.values == "measured"
+    off = np.array([np.subtract(patch.lab, printed[patch.name]) for patch in measured.patches])
+    # 42 values of a standard deviation of 0.2; four standard errors.
+    assert off.std() == pytest.approx(0.2, rel=4 / np.sqrt(2 * off.size))
+
+
+def test_a_picture_of_the_sheet_brings_its_codes():
+    dots = 14  # twelve to a module
+    page = Image.new("L", (150 * dots, 100 * dots), 255)
+    for marker in TARGET.markers:
+        code = segno.make(marker.text, error="m", micro=False, boost_error=False)
+        modules = np.array([list(row) for row in code.matrix], np.uint8)
+        square = Image.fromarray(255 * (1 - modules)).resize(
+            (18 * dots,) * 2, Image.Resampling.NEAREST
+        )
+        page.paste(square, (int(marker.x_mm * dots), int(marker.y_mm * dots)))
+    drawn, printed = (
+        picture(
+            Scene(target=TARGET, cards=CARDS, picture=sheet), Light(), MatrixCamera(),
+            Optics(view=VIEW, sensor=PERFECT), np.random.default_rng(0),
+        )[0].astype(float)
+        for sheet in (None, SheetPicture(pixels=np.asarray(page), dots_per_mm=dots))
+    )  # fmt: skip
+    found = codes_in(Image.fromarray(printed.astype(np.uint8)))
+    assert set(found) == {marker.text for marker in TARGET.markers}
+    # Drawn from their texts and printed from the picture, the codes lie in the same place.
+    for marker in TARGET.markers:
+        (left, top), (right, bottom) = (
+            found[marker.text].min(axis=0),
+            found[marker.text].max(axis=0),
+        )
+        both = (image[top:bottom, left:right, 1].ravel() for image in (drawn, printed))
+        assert np.corrcoef(*both)[0, 1] > 0.97
 
 
 @pytest.mark.parametrize("family", ["matrix", "spectral"])
