@@ -29,7 +29,8 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 PIXELS_ENOUGH = 2_900_000
 FACTORS = (8, 4, 2, 1)
 
-PLANAR, NEW_SUBFILE, PHOTOMETRIC, DNG_VERSION = 284, 254, 262, 50706
+# Tags of TIFF 6.0, and of raw files that look like one.
+BITS, PHOTOMETRIC, PLANAR, NEW_SUBFILE, DNG_VERSION = 258, 262, 284, 254, 50706
 
 # Annex K of ITU-T T.81 (JPEG): the sum of the luminance table that is quality 50 of the usual
 # scale.
@@ -145,11 +146,12 @@ def _assumptions(image: ImageFile, kind: Kind) -> Iterator[Remark]:
                 "The file is a camera's raw file, whose first picture is a thumbnail. "
                 "Develop it to a 16-bit TIFF and send that.",
             )
-        if depth_of(image) == 16 and (tags.get(PLANAR, 1) == 2 or tags.get(PHOTOMETRIC) == 0):
+        bits = max(tags.get(BITS, (1,)))
+        if bits > 16 or (bits > 8 and (tags.get(PLANAR, 1) == 2 or tags.get(PHOTOMETRIC) == 0)):
             raise refused(
                 "unsupported",
-                "The TIFF keeps its 16-bit channels apart or inverted. "
-                "Export it with interleaved RGB channels.",
+                f"The TIFF keeps its channels apart, inverted or in {bits} bits. "
+                "Export it with interleaved RGB channels of 8 or 16 bits.",
             )
         if tags.next:
             yield Remark(

@@ -20,25 +20,30 @@ Floats = NDArray[np.float64]
 # The white of the profile connection space, D50 as ICC.1:2022, 7.2.16 writes it.
 D50 = np.array([0.9642, 1.0, 0.8249])
 
-# Colorants of sRGB adapted to D50, as its profiles carry them (linear Bradford of IEC 61966-2-1).
-XYZ_FROM_SRGB = np.array(
-    [
-        [0.4360657, 0.3851515, 0.1430784],
-        [0.2224932, 0.7168870, 0.0606169],
-        [0.0139160, 0.0970764, 0.7140961],
-    ]
+# Bradford's matrix as ICC.1:2022, annex E.3 gives it, to adapt a white to D50.
+BRADFORD = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
-SRGB_FROM_XYZ = np.linalg.inv(XYZ_FROM_SRGB)
+D65_XY = (0.3127, 0.3290)
 
-# Of the colour space that digital cameras may choose beside sRGB (DCF 2.0, interoperability rule
-# R03): primaries 0.64 0.33, 0.21 0.71, 0.15 0.06, white D65, exponent 2 51/256; adapted as above.
-XYZ_FROM_WIDE = np.array(
-    [
-        [0.6097559, 0.2052401, 0.1492240],
-        [0.3111242, 0.6256560, 0.0632197],
-        [0.0194811, 0.0608902, 0.7448387],
-    ]
-)
+
+def _adapted(*primaries: tuple[float, float]) -> Floats:
+    """XYZ under D50 from linear RGB of three primaries (x, y) and the white D65."""
+
+    def xyz(x: float, y: float) -> tuple[float, float, float]:
+        return x / y, 1.0, (1 - x - y) / y
+
+    white = np.array(xyz(*D65_XY))
+    columns = np.array([xyz(*primary) for primary in primaries]).T
+    matrix = columns * np.linalg.solve(columns, white)
+    cones = (BRADFORD @ D50) / (BRADFORD @ white)
+    return np.asarray(np.linalg.inv(BRADFORD) @ (cones[:, None] * BRADFORD) @ matrix)
+
+
+XYZ_FROM_SRGB = _adapted((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
+SRGB_FROM_XYZ = np.linalg.inv(XYZ_FROM_SRGB)
+# The colour space that digital cameras may choose beside sRGB (DCF 2.0, interoperability rule R03).
+XYZ_FROM_WIDE = _adapted((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))
 WIDE_EXPONENT = 2 + 51 / 256
 
 MOST_BYTES = 4 * 2**20
