@@ -89,6 +89,7 @@ class Rendering:
     saturation: float = 1.0
     vivid: float = 0.0  # more (or less) chroma for what is already saturated
     warm: float = 0.0  # more for reds than for blues
+    local: float = 0.0  # exponent by which bright and dark parts of the scene are evened out
     tone: Tone = field(default_factory=Tone)
 
 

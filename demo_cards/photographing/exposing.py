@@ -72,6 +72,9 @@ def expose(
         raw += np.float32(light.flare * sensor.exposure)
         noise.add(raw)
         np.clip(raw, 0.0, 1.0, out=raw)
+        evened = scenery.evened(first, last)
+        if evened is not None:
+            raw *= evened
         codes = rendering.codes(raw)
         if sensor.sharpening:
             for plane in codes:

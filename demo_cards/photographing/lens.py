@@ -54,6 +54,7 @@ class Scenery:
             surfaces, light, np.array([0.0, 1.0, 0.0]), scene.target.measurement
         )
         self._fields(scene, light, second / first, vignetting, rng)
+        self._evening = self._local_gain(canvas, camera.rendering.local)
 
     def band(self, first: int, last: int) -> tuple[Plane, Plane]:
         """(3, rows, width) of light from some rows of the frame, and the cover of those rows."""
@@ -71,6 +72,32 @@ class Scenery:
                     field *= _shade(self._shadow, first, last, self._view.width, self._mapping)
             lit[channel] *= field
         return lit, cover
+
+    def evened(self, first: int, last: int) -> Plane | None:
+        """Gain of local tone mapping over some rows, where the camera does any."""
+        return None if self._evening is None else self._between(self._evening, first, last)
+
+    def _local_gain(self, canvas: Canvas, exponent: float) -> Plane | None:
+        """Gain that lifts what is dark over a centimetre or two and holds back what is bright."""
+        if exponent == 0:
+            return None
+        from scipy import ndimage  # type: ignore[import-untyped]
+
+        cell = max(1, int(3 * canvas.dots_per_mm))
+        shrunk = [
+            ndimage.gaussian_filter(np.asarray(source.reduce(cell)), 4, mode="constant")
+            for source in (self._sources[1], self._sources[3])
+        ]
+        columns = np.arange(0, self._view.width, GRID)
+        grid = np.stack(np.meshgrid(columns, self._down), axis=-1)
+        places = self._mapping.millimetres(grid.reshape(-1, 2)) + canvas.margin_mm
+        at = (places * canvas.dots_per_mm / cell - 0.5).T[::-1]
+        green, cover = (ndimage.map_coordinates(plane, at, order=1) for plane in shrunk)
+        level = (green + (1 - cover) * self._table[1]).reshape(grid.shape[:2])
+        level *= self._light[1][:, columns]
+        gain = (np.maximum(level, 0.01) / level.mean()) ** -exponent
+        every = np.arange(self._view.width)
+        return np.stack([np.interp(every, columns, row) for row in gain]).astype(np.float32)
 
     def _warped(self, source: Image.Image, first: int, last: int) -> Image.Image:
         """Some rows of the flat drawing as the lens sees it, 0 outside."""
