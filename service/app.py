@@ -50,6 +50,7 @@ def command_ports() -> CommandPorts:
         restore=_restore,
         job_as=_job_as,
         photo_sheet_as=_photo_sheet_as,
+        photo_desk=_photo_desk,
     )
 
 
@@ -107,6 +108,12 @@ def _job_as(form: str, file: RecordFile) -> bytes:
     from service.web.api.whole import job_whole
 
     return to_json(plain(job_whole(file)), indent=1)
+
+
+def _photo_desk() -> PhotoDesk:
+    from service.photos.desk import PhotoDesk
+
+    return PhotoDesk()
 
 
 def _photo_sheet_as(form: str, target: Target) -> bytes:

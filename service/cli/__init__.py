@@ -25,6 +25,9 @@ COMMANDS = {
     "photo-target": Entry(
         "service.cli.photo_target_command:photo_target", "Make the sheet for photographs of cards."
     ),
+    "measure": Entry(
+        "service.cli.measure_command:measure", "Read the cards in a photograph of a sheet."
+    ),
     "read": Entry("service.cli.reading_commands:read", "Show what a readings file holds."),
 }
 

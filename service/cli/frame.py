@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
     from pathlib import Path
 
     from colour.photo.target import Target
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
         VerifyReport,
     )
     from service.domain.record_file import RecordFile
+    from service.use_cases.ports import PhotoReader
 
 CHECK_FAILED = 1
 CANNOT_BE_MET = 2
@@ -62,6 +64,8 @@ class CommandPorts(NamedTuple):
     """A whole job as ``json`` or ``csv``."""
     photo_sheet_as: Callable[[str, Target], bytes]
     """The photo sheet to print, as ``pdf``, ``png`` or ``svg``."""
+    photo_desk: Callable[[], AbstractContextManager[PhotoReader]]
+    """What reads photographs, closed afterwards."""
 
 
 def ports() -> CommandPorts:

@@ -18,6 +18,15 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 def data_options(command: F) -> F:
     """The options that say where the record lies."""
+    return _with_options(command, required=True)
+
+
+def data_options_if_any(command: F) -> F:
+    """The same for a command that needs no record."""
+    return _with_options(command, required=False)
+
+
+def _with_options(command: F, *, required: bool) -> F:
     command = click.option(
         "--shop",
         envvar="KEEPCARD_SHOP_ID",
@@ -32,7 +41,7 @@ def data_options(command: F) -> F:
     return click.option(
         "--data",
         envvar="KEEPCARD_DATA_DIR",
-        required=True,
+        required=required,
         type=click.Path(file_okay=False, path_type=Path),
         metavar="DIR",
         help="Folder of the record.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from service.use_cases.ports import Store
+from service.use_cases.ports import PhotoFiles, Store
 
 Lab = tuple[float, float, float]
 
@@ -125,5 +125,7 @@ class RecordStore(Store, Protocol):
 
     @property
     def database(self) -> OpenDatabase: ...
+    @property
+    def photos(self) -> PhotoFiles: ...
     def card_by_code(self, code: str) -> tuple[str, str] | None: ...
     def job_by_work_order(self, work_order: str) -> str | None: ...

@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.error import HTTPError, URLError
 from urllib.request import Request, urlopen
 
@@ -17,6 +17,10 @@ from service.cli.frame import Refusal, ports
 from service.cli.opening import opened, person_named
 from service.domain.moment import as_text
 from service.use_cases.command import Command
+
+if TYPE_CHECKING:
+    from service.use_cases.photographs import NewPhotograph
+    from service.use_cases.ports import PhotoReader
 
 TOKEN = "KEEPCARD_TOKEN"
 
@@ -53,24 +57,67 @@ def write(
         return {"receipt": {**asdict(receipt), "received_at": as_text(receipt.received_at)}}
 
 
-def _send(address: str, command: Command) -> Mapping[str, Any]:
-    from service.use_cases.all_verbs import VERBS
+def write_photograph(
+    said: NewPhotograph,
+    content: bytes,
+    desk: PhotoReader,
+    data: Path,
+    database: str | None,
+    shop: str | None,
+    person: str | None,
+) -> Mapping[str, Any]:
+    """Store a photograph and log what is said of it; its numbers are read from the stored bytes.
 
+    Raises
+    ------
+    Refusal
+        With what is wrong and what to do.
+    """
+    holder = ports().holder_of(data)
+    if holder:
+        sent = {"Content-Type": "application/octet-stream", **_as_token(holder)}
+        _answer(
+            holder,
+            Request(
+                f"{holder}/api/photos/{said.photo_sha256}", data=content, headers=sent, method="PUT"
+            ),
+        )
+        return _send(holder, said, "log-photograph")
+    from service.use_cases.photographs import log_photographed
+
+    with opened(data, database, shop, read_only=False) as store:
+        author = person_named(store, person)
+        store.photos.put(content)
+        receipt = log_photographed(store, desk, store.photos, author.root, said)
+        return {"receipt": {**asdict(receipt), "received_at": as_text(receipt.received_at)}}
+
+
+def _as_token(address: str) -> dict[str, str]:
     token = os.environ.get(TOKEN)
     if not token:
         raise Refusal(
             f"The folder is served at {address}, so this must go through that server. "
             f"Put an API token in {TOKEN}; a manager gives one out in the shop's book."
         )
-    path = VERBS[type(command)].name.replace("_", "-")
+    return {"Authorization": f"Bearer {token}"}
+
+
+def _send(address: str, command: Command, path: str = "") -> Mapping[str, Any]:
+    from service.use_cases.all_verbs import VERBS
+
+    path = path or VERBS[type(command)].name.replace("_", "-")
     # The server makes hashes of secrets itself; a client never sends one.
     said = {name: value for name, value in asdict(command).items() if not name.endswith("_hash")}
     body = json.dumps(said, default=as_text).encode()
     request = Request(
         f"{address}/api/{path}",
         data=body,
-        headers={"Content-Type": "application/json", "Authorization": f"Bearer {token}"},
+        headers={"Content-Type": "application/json", **_as_token(address)},
     )
+    return _answer(address, request)
+
+
+def _answer(address: str, request: Request) -> Mapping[str, Any]:
     try:
         with urlopen(request, timeout=120) as answer:
             found: Mapping[str, Any] = json.load(answer)

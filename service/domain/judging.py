@@ -23,6 +23,7 @@ from service.domain.lookups import (
     readings_of_card,
 )
 from service.domain.photographed import (
+    NEXT,
     THROUGH_MASTER,
     Between,
     pairs_of,
@@ -325,7 +326,11 @@ def _lay_side_by_side(
         return laid
     through = " through the master" if photographed.how == THROUGH_MASTER else ""
     note = f"By photograph{through}, under the conditions of its sheet."
-    return replace(laid, reading_ids=photographed.reading_ids, note=note)
+    step = laid.next_step
+    if laid.decision is not None and step == laid.decision.next_step and step:
+        # Photographs err alike, so what so many more of them would settle is no count to give.
+        step = NEXT[photographed.how]
+    return replace(laid, reading_ids=photographed.reading_ids, note=note, next_step=step)
 
 
 def _laid(

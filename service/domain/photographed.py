@@ -40,6 +40,20 @@ SAID: Mapping[str, str] = {
     ),
 }
 
+NEXT: Mapping[str, str] = {
+    ONE_FRAME: (
+        "Swap the two cards on the sheet and photograph them again: the two photographs together "
+        "are surer than one. Or read both with an instrument."
+    ),
+    REPEATED: (
+        "Swap the two cards on the sheet and photograph them again; another photograph of the same "
+        "places adds little. Or read both with an instrument."
+    ),
+    SWAPPED: "More photographs will hardly settle this. Read both cards with an instrument.",
+    THROUGH_MASTER: "Photograph the two cards in one frame, or read both with an instrument.",
+}
+"""What settles a difference that photographs cannot tell."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from service.domain.card_code import read_card_code
+from service.domain.photographed import NEXT, ONE_FRAME
 from service.domain.record_file import RecordFile
 from service.domain.records.measuring import Matrix
 from service.domain.records.shop import PhotoTarget
@@ -61,6 +63,20 @@ def read_photograph(
         raise PhotographRefused(refused) from refused
 
 
+def corners_from(text: str) -> tuple[Point, ...]:
+    """Four corners as `x,y x,y x,y x,y`, in pixels."""
+    try:
+        pairs = [pair.split(",") for pair in text.split()]
+        found = tuple((float(x), float(y)) for x, y in pairs)
+    except ValueError:
+        found = ()
+    if len(found) != 4 or not all(isfinite(value) for point in found for value in point):
+        raise Invalid(
+            "corners", f"{text!r} is not four corners. Write them as x,y x,y x,y x,y in pixels."
+        )
+    return found
+
+
 def known_prints(shop: RecordFile) -> dict[str, Target]:
     """The registered prints of the sheet, by the print code their codes carry."""
     return {
@@ -105,7 +121,8 @@ def judgement_as_json(read: PhotoRead, judgement: Judgement | None) -> dict[str,
         "p_shows": judgement.p_shows,
         "power_at_zero": judgement.power_at_zero,
         "explanation": judgement.explanation,
-        "next_step": judgement.next_step,
+        # Photographs err alike, so a count of more of them would promise too much.
+        "next_step": NEXT[ONE_FRAME] if judgement.next_step else None,
         "different_colour": judgement.different_colour,
     }
 

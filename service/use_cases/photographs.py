@@ -7,7 +7,7 @@ which card lay in which window, and how far it was finished.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -78,6 +78,27 @@ class LogPhotograph(NewPhotograph):
 
     read: PhotoRead
     taken: Taken
+
+
+def job_of_cards(store: Store, job_ids: Iterable[str]) -> str:
+    """The job a photograph of cards belongs to: theirs, or the repair of the others' job.
+
+    Raises
+    ------
+    Invalid
+        When the cards are of jobs that have nothing to do with each other.
+    """
+    found = list(dict.fromkeys(job_ids))
+    for job_id in found:
+        repairs = store.job(job_id).all(Repair)
+        stored = {repairs[-1].stored_job_id} if repairs else set()
+        if set(found) <= {job_id} | stored:
+            return job_id
+    raise Invalid(
+        "lying",
+        "The cards are of jobs that have nothing to do with each other. "
+        "Photograph the cards of one job, or of a repair and the job it goes back to.",
+    )
 
 
 def as_read(

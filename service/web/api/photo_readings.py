@@ -15,6 +15,7 @@ from starlette.responses import Response
 from service.domain.refused import Invalid
 from service.use_cases.photo_reading import (
     cards_offered,
+    corners_from,
     judge_windows,
     read_as_json,
     read_photograph,
@@ -146,17 +147,3 @@ def _read(here: PageContext, content: bytes, asked: PhotoQuestion) -> Mapping[st
         **read_as_json(read, judge_windows(read, limit=asked.limit, risk=asked.risk)),
         "offered": cards_offered(here.place_of_code, read),
     }
-
-
-def corners_from(text: str) -> tuple[Point, ...]:
-    """Four corners as `x,y x,y x,y x,y`."""
-    try:
-        points = [tuple(float(number) for number in pair.split(",")) for pair in text.split()]
-        found = tuple((x, y) for x, y in points)
-    except ValueError:
-        found = ()
-    if len(found) != 4:
-        raise Invalid(
-            "corners", f"{text!r} is not four corners. Write them as x,y x,y x,y x,y in pixels."
-        )
-    return found
