@@ -15,12 +15,18 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from colour.photo import camera_model as model
+from colour.photo.foretelling import (
+    CHANNEL,
+    Foretelling,
+    one_paint_covariance,
+    smooth_covariance,
+)
 
 Floats = NDArray[np.float64]
 
@@ -34,15 +40,17 @@ _TINT_BY_ORDER = np.array([0.05, 0.02])
 _MATRIX = 0.25
 # A patch of Student weights with so many degrees of freedom: a wrong patch loses its pull.
 _STUDENT = 4.0
-# Lab distances over which a camera's errors go together: broad ones, and a nearer kind.
-_FAR = np.array([60.0, 55.0, 55.0])
-_ALONE = 8.0
-_NEAR = np.array([18.0, 14.0, 14.0])
 # Nine patches in ten lie within this of what the others foretell: the quantile of χ² with three
 # degrees of freedom. Real charts' errors have longer tails, and widen the covariance.
 _TAIL, _TAIL_SQUARE = 0.9, 6.2514
-# The channels' shares of such errors, against L*.
-_CHANNEL = np.array([1.0, 1.25, 1.25])
+_GRIDS = {
+    "single": (0.1, 0.2, 0.4, 0.8, 1.4, 2.4, 4.0),
+    "smooth": (0.15, 0.4, 1.0, 2.0, 4.0),
+    "light": (0.1, 0.3, 1.0),
+}
+_LEAST_WEIGHT = 1e-4
+# So many patches, spread over the lightnesses, suffice to choose three scales.
+_ENOUGH = 56
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,27 +88,27 @@ class CameraFit:
     left_out_covariance: Floats  # (n, 3, 3)
     widening: float  # of every covariance: 1, or more where the patches scatter beyond it
     fitted: Floats  # (n, 3)
-    _slopes: Floats
-    _inverse: Floats  # of the patches' whole covariance, (3n, 3n)
-    _rest: Floats  # Q (y − f(prior)): (3n,)
+    _start: Floats
+    _foretelling: Foretelling
+    _solved: Floats  # (n, 3): the inverse covariance times what the patches showed
 
     def read(self, places: model.Seen, light_covariance: Floats) -> tuple[Floats, Floats]:
         """Lab (m, 3) of places and their joint covariance (3m, 3m)."""
         lab, slopes, by_light = model.predict_with_slopes(self.theta, places, self.patches.white)
-        m = len(places)
-        prior_sd = self.prior * _light_scaled(self.scales.light)
-        j = slopes.reshape(3 * m, -1) * prior_sd
-        jp = self._slopes.reshape(-1, model.SIZE) * prior_sd
-        cross = j @ jp.T + _smooth(lab, self.patches.lab, self.scales.smooth)
-        start = lab.reshape(-1) - j @ (self._shift() / prior_sd)
-        mean = start + cross @ self._rest
-        joint = j @ j.T + _smooth(lab, lab, self.scales.smooth) - cross @ self._inverse @ cross.T
-        joint += _alone(lab, self.scales.single)
-        joint *= self.widening
+        width = self.prior * _light_scaled(self.scales.light)
+        more, joint = self._foretelling.foretell(
+            self._solved,
+            slopes * width,
+            smooth_covariance(lab, self.patches.lab),
+            smooth_covariance(lab, lab),
+            self.scales.smooth,
+        )
+        mean = lab - slopes @ (self.theta - self._start) + more
+        joint = (joint + one_paint_covariance(lab, self.scales.single)) * self.widening
         pixel = by_light @ light_covariance @ by_light.transpose(0, 2, 1)
-        for i in range(m):
+        for i in range(len(places)):
             joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += pixel[i]
-        return mean.reshape(m, 3), (joint + joint.T) / 2
+        return mean, joint
 
     @property
     def in_words(self) -> str:
@@ -112,9 +120,6 @@ class CameraFit:
             f"widened × {self.widening:.2g}"
         )
 
-    def _shift(self) -> Floats:
-        return self.theta - _start_of(self.patches)
-
 
 def fit(patches: Patches) -> CameraFit:
     """Fit the camera to the patches."""
@@ -122,16 +127,19 @@ def fit(patches: Patches) -> CameraFit:
     prior = _prior(patches, start)
     theta, weights = _most_probable(patches, start, prior)
     lab, slopes, by_light = model.predict_with_slopes(theta, patches.seen, patches.white)
-    pixel = by_light @ patches.light_covariance @ by_light.transpose(0, 2, 1)
+    pixel = np.einsum(
+        "nkc,ncd,nkd->nk", by_light, patches.light_covariance, by_light, optimize=True
+    )
     # As if linear about theta: y − f(start).
-    rest = (patches.lab - lab).reshape(-1) + slopes.reshape(-1, model.SIZE) @ (theta - start)
-    scales, weights = _scales(patches, slopes, pixel, rest, prior, weights)
-    total = _total(patches, slopes, pixel, prior, scales, weights)
-    inverse = np.asarray(np.linalg.inv(total))
-    solved = inverse @ rest
-    errors, spread = _left_out(inverse, solved)
-    noise = _noise(patches, pixel, scales, np.ones(len(weights)))
-    spread = spread - _noise(patches, pixel, scales, weights) + noise
+    shown = patches.lab - lab + slopes @ (theta - start)
+    smooth = smooth_covariance(patches.lab, patches.lab)
+    linear = _Linear(patches, slopes, prior, pixel, shown, weights, smooth)
+    scales = _scales(linear.some(_ENOUGH))
+    foretelling, solved = linear.at(scales)
+    errors, spread = foretelling.left_out(solved)
+    own = linear.noise(scales)
+    plain = own * weights.clip(_LEAST_WEIGHT, 1)[:, None]
+    spread = spread + (plain - own)[:, :, None] * np.eye(3)
     squares = np.einsum("nk,nkl,nl->n", errors, np.linalg.inv(spread), errors)
     widening = max(1.0, float(np.quantile(squares, _TAIL, method="higher")) / _TAIL_SQUARE)
     return CameraFit(
@@ -143,11 +151,10 @@ def fit(patches: Patches) -> CameraFit:
         left_out=patches.lab - errors,
         left_out_covariance=spread * widening,
         widening=widening,
-        fitted=patches.lab
-        - (_noise(patches, pixel, scales, weights) @ solved.reshape(-1, 3, 1))[..., 0],
-        _slopes=slopes,
-        _inverse=inverse,
-        _rest=solved,
+        fitted=patches.lab - own * solved,
+        _start=start,
+        _foretelling=foretelling,
+        _solved=solved,
     )
 
 
@@ -237,101 +244,75 @@ def _most_probable(patches: Patches, start: Floats, prior: Floats) -> tuple[Floa
     return theta, weights
 
 
-def _scales(
-    patches: Patches,
-    slopes: Floats,
-    pixel: Floats,
-    rest: Floats,
-    prior: Floats,
-    weights: Floats,
-) -> tuple[Scales, Floats]:
-    """The scales by leave-one-out, and the weights that go with them."""
-    best = Scales(light=0.5, smooth=1.0, single=0.5)
-    best_score = -np.inf
+@dataclass(frozen=True, slots=True, eq=False)
+class _Linear:
+    """The model taken as linear about its most probable parameters, for any scales."""
 
-    def score(scales: Scales) -> tuple[float, Floats]:
-        total = _total(patches, slopes, pixel, prior, scales, weights)
-        inverse = np.asarray(np.linalg.inv(total))
-        errors, spread = _left_out(inverse, inverse @ rest)
-        squares = np.einsum("nk,nkl,nl->n", errors, np.linalg.inv(spread), errors)
-        logdet = np.linalg.slogdet(spread)[1]
-        # Student's density in three dimensions: a wrong patch must not choose the scales.
-        nu = _STUDENT
-        dense = -0.5 * logdet - 0.5 * (nu + 3) * np.log1p(squares / nu)
-        return float(dense.sum()), (nu + 3) / (nu + squares)
+    patches: Patches
+    slopes: Floats  # (n, 3, SIZE)
+    prior: Floats
+    pixel: Floats  # (n, 3): variance of the patches' Lab by their pixels
+    shown: Floats  # (n, 3)
+    weights: Floats
+    smooth: Floats  # (n, n)
 
-    grids = {
-        "single": (0.1, 0.2, 0.4, 0.8, 1.4, 2.4, 4.0),
-        "smooth": (0.15, 0.4, 1.0, 2.0, 4.0),
-        "light": (0.1, 0.3, 1.0),
-    }
-    tried: dict[Scales, tuple[float, Floats]] = {}
+    def some(self, count: int) -> _Linear:
+        """The same over a part of the patches."""
+        n = len(self.weights)
+        if n <= count:
+            return self
+        by_lightness = np.argsort(self.patches.lab[:, 0], kind="stable")
+        which = by_lightness[np.linspace(0, n - 1, count).round().astype(int)]
+        return _Linear(
+            replace(
+                self.patches,
+                lab=self.patches.lab[which],
+                uncertainty=self.patches.uncertainty[which],
+            ),
+            self.slopes[which],
+            self.prior,
+            self.pixel[which],
+            self.shown[which],
+            self.weights[which],
+            self.smooth[np.ix_(which, which)],
+        )
+
+    def noise(self, scales: Scales) -> Floats:
+        """Variance (n, 3) of what a patch has for itself."""
+        stated = self.patches.uncertainty
+        own = np.minimum(1.0, stated / stated.mean()) * scales.single
+        variance = self.pixel + (own[:, None] * CHANNEL) ** 2
+        return np.asarray(variance / self.weights.clip(_LEAST_WEIGHT, 1)[:, None])
+
+    def at(self, scales: Scales) -> tuple[Foretelling, Floats]:
+        width = self.prior * _light_scaled(scales.light)
+        foretelling = Foretelling.of(
+            self.slopes * width, self.smooth, scales.smooth, self.noise(scales)
+        )
+        return foretelling, foretelling.solve(self.shown.T[:, :, None])[..., 0].T
+
+    def score(self, scales: Scales) -> float:
+        """How well each patch is foretold by the others: Student's log density, up to a constant.
+
+        Student's, so that a wrong patch does not choose the scales.
+        """
+        foretelling, solved = self.at(scales)
+        blocks = foretelling.blocks()
+        # The error is block⁻¹ solved and its covariance block⁻¹.
+        squares = np.einsum("nk,nkl,nl->n", solved, np.linalg.inv(blocks), solved)
+        logdet = np.linalg.slogdet(blocks)[1]
+        return float((0.5 * logdet - 0.5 * (_STUDENT + 3) * np.log1p(squares / _STUDENT)).sum())
+
+
+def _scales(linear: _Linear) -> Scales:
+    """The scales by leave-one-out: one after the other, twice round."""
+    best = Scales(light=0.3, smooth=1.0, single=0.4)
+    tried = {best: linear.score(best)}
     for _ in range(2):
-        for name, values in grids.items():
+        for name, values in _GRIDS.items():
             for value in values:
-                scales = Scales(**{**_as_dict(best), name: value})
+                scales = replace(best, **{name: value})
                 if scales not in tried:
-                    tried[scales] = score(scales)
-                if tried[scales][0] > best_score:
-                    best, best_score = scales, tried[scales][0]
-    return best, tried[best][1] * 0 + weights
-
-
-def _as_dict(scales: Scales) -> dict[str, float]:
-    return {"light": scales.light, "smooth": scales.smooth, "single": scales.single}
-
-
-def _noise(patches: Patches, pixel: Floats, scales: Scales, weights: Floats) -> Floats:
-    """Covariance (n, 3, 3) of what a patch has for itself."""
-    own = np.minimum(1.0, patches.uncertainty / patches.uncertainty.mean()) * scales.single
-    variance = (own[:, None] * _CHANNEL) ** 2
-    return np.asarray(
-        (pixel + variance[:, :, None] * np.eye(3)) / weights.clip(1e-4, 1)[:, None, None]
-    )
-
-
-def _total(
-    patches: Patches,
-    slopes: Floats,
-    pixel: Floats,
-    prior: Floats,
-    scales: Scales,
-    weights: Floats,
-) -> Floats:
-    """Covariance (3n, 3n) of the patches' values about the start, everything unknown in it."""
-    j = slopes.reshape(-1, model.SIZE) * (prior * _light_scaled(scales.light))
-    total = j @ j.T + _smooth(patches.lab, patches.lab, scales.smooth)
-    own = _noise(patches, pixel, scales, weights)
-    n = len(own)
-    view = total.reshape(n, 3, n, 3)
-    view[np.arange(n), :, np.arange(n), :] += own
-    return np.asarray(total)
-
-
-def _smooth(a: Floats, b: Floats, scale: float) -> Floats:
-    """Covariance (3m, 3n) of the errors that near colours share."""
-    chroma = [np.hypot(lab[:, 1], lab[:, 2]) for lab in (a, b)]
-    reach = [0.5 + c / 40 for c in chroma]
-    shared = scale**2 * reach[0][:, None] * reach[1][None, :]
-    alike = 0.8 * _matern(a, b, _FAR) + 0.2 * _matern(a, b, _NEAR)
-    return np.asarray(np.kron(shared * alike, np.diag(_CHANNEL**2)))
-
-
-def _alone(lab: Floats, scale: float) -> Floats:
-    """Covariance (3m, 3m) of what single colours stray by; colours that are nearly one share it."""
-    apart = ((lab[:, None, :] - lab[None, :, :]) ** 2).sum(axis=-1) / _ALONE**2
-    return np.asarray(np.kron(scale**2 * np.exp(-apart / 2), np.diag(_CHANNEL**2)))
-
-
-def _matern(a: Floats, b: Floats, length: Floats) -> Floats:
-    """Matérn 5/2 over Lab."""
-    apart = np.sqrt(5) * np.sqrt((((a[:, None, :] - b[None, :, :]) / length) ** 2).sum(axis=-1))
-    return np.asarray((1 + apart + apart**2 / 3) * np.exp(-apart))
-
-
-def _left_out(inverse: Floats, solved: Floats) -> tuple[Floats, Floats]:
-    """Error (n, 3) of each patch foretold by the others, and its covariance (n, 3, 3)."""
-    n = len(inverse) // 3
-    blocks = inverse.reshape(n, 3, n, 3)[np.arange(n), :, np.arange(n), :]
-    spread = np.linalg.inv(blocks)
-    return (spread @ solved.reshape(n, 3, 1))[..., 0], np.asarray(spread)
+                    tried[scales] = linear.score(scales)
+            best = max(tried, key=lambda scales: tried[scales])
+    return best

@@ -148,22 +148,9 @@ def _patches(
 
 
 def _covariance(picture: Picture, light: Floats, covariance: Floats) -> Floats:
-    """Covariance of mean lights with what the steps of the codes add."""
-    # Rounding to codes: uniform over a step, averaged by noise; a code near 0 hides what is below.
-    codes = picture.light.shape[1]
-    step = np.stack(
-        [
-            np.gradient(picture.light[c])[
-                np.searchsorted(picture.light[c], light[:, c]).clip(0, codes - 1)
-            ]
-            for c in range(3)
-        ],
-        axis=-1,
-    )
-    floor = (0.12 * step) ** 2
-    dark = light < 2.0 * picture.light[:, 1]
-    floor = np.where(dark, (3.0 * picture.light[:, 1]) ** 2, floor)
-    return np.asarray(covariance + floor[:, :, None] * np.eye(3))
+    """Covariance of mean lights, more for a channel at its lowest code: that hides what is below."""
+    hidden = np.where(light < 2.0 * picture.light[:, 1], (3.0 * picture.light[:, 1]) ** 2, 0.0)
+    return np.asarray(covariance + hidden[:, :, None] * np.eye(3))
 
 
 def _answer(

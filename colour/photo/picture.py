@@ -9,6 +9,22 @@ from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FineChroma:
+    """Chroma of a JPEG picture, finer than the whole codes a decoder gives.
+
+    A decoder rounds Cb and Cr to whole codes; over a patch of one colour the rounding is the same
+    everywhere and no mean takes it out: half a code of Cr is 0.5 in a* of a silver. ``codes``
+    (height, width, 2) are (Cb, Cr) less 128, times ``factor``, plus 128, at about an eighth of the
+    photograph's size; ``step`` and ``luma_step`` are what the file itself rounds block means to.
+    """
+
+    codes: NDArray[np.uint8]
+    factor: float
+    step: float  # codes of chroma
+    luma_step: float  # codes of luma
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Picture:
     """Pixels of an upright photograph, and how its codes become light.
 
@@ -23,6 +39,7 @@ class Picture:
     width: int  # of the whole upright photograph
     height: int
     linear: bool = False  # whether the codes were proportional to light: a scanner's or raw file
+    chroma: FineChroma | None = None  # of a JPEG
     quality: int | None = None  # JPEG quality as estimated from its tables, if it is one
 
     @property

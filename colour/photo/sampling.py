@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.photo.chroma import settle_chroma
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.target import Place
@@ -19,8 +20,8 @@ CLIPPED = 254 / 255
 # Share of a patch kept, about its middle: print edges, blur and a slip of the corners stay out.
 PATCH_SHARE = 0.56
 WINDOW_SHARE = 0.72
-PATCH_POINTS = 24
-WINDOW_POINTS = 128
+PATCH_POINTS = 18
+WINDOW_POINTS = 96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -29,6 +30,8 @@ class Samples:
 
     codes: NDArray[np.uint8] | NDArray[np.uint16]  # (n, points, points, 3)
     light: Floats  # (n, points, points, 3): linear
+    shift: Floats  # (n, 3): of the mean light, what rounding to codes took from it
+    rounding: Floats  # (n, 3, 3): covariance of the mean light that rounding leaves
     inside: NDArray[np.bool_]  # (n,): whether the whole place is in the photograph
 
     def __len__(self) -> int:
@@ -47,14 +50,37 @@ def sample(
     grid = np.stack(
         [np.broadcast_to(x[:, None, :], shape), np.broadcast_to(y[:, :, None], shape)], axis=-1
     )
-    at = (placement.to_photo(grid) + 0.5) * picture.scale - 0.5
+    whole = placement.to_photo(grid)
+    at = (whole + 0.5) * picture.scale - 0.5
     height, width = picture.pixels.shape[:2]
     column = np.rint(at[..., 0]).astype(np.intp)
     row = np.rint(at[..., 1]).astype(np.intp)
     within = (column >= 0) & (column < width) & (row >= 0) & (row < height)
     codes = picture.pixels[row.clip(0, height - 1), column.clip(0, width - 1)]
     light = np.stack([picture.light[c][codes[..., c]] for c in range(3)], axis=-1)
-    return Samples(codes=codes, light=light, inside=within.all(axis=(1, 2)))
+    shift, rounding = settle_chroma(picture, whole, codes)
+    slope = _slope_of_light(picture, codes)
+    return Samples(
+        codes=codes,
+        light=light,
+        shift=shift * slope,
+        rounding=rounding * slope[:, :, None] * slope[:, None, :],
+        inside=within.all(axis=(1, 2)),
+    )
+
+
+def _slope_of_light(picture: Picture, codes: NDArray[np.uint8] | NDArray[np.uint16]) -> Floats:
+    """Light by code at the mean code of each place, (n, 3)."""
+    middle = np.rint(codes.reshape(len(codes), -1, 3).mean(axis=1)).astype(np.intp)
+    last = picture.light.shape[1] - 1
+    up, down = (middle + 1).clip(0, last), (middle - 1).clip(0, last)
+    return np.stack(
+        [
+            (picture.light[c][up[:, c]] - picture.light[c][down[:, c]]) / (up - down)[:, c]
+            for c in range(3)
+        ],
+        axis=-1,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,9 +112,10 @@ def means(samples: Samples, blocks: int = 6) -> Means:
     flat = light.reshape(n, -1, 3)
     total = weight.sum(axis=1)
     mean = np.einsum("np,npc->nc", weight, flat) / total[:, None]
+    scattered = _covariance_of_means(light, weight.reshape(n, points, points), blocks)
     return Means(
-        light=mean,
-        covariance=_covariance_of_means(light, weight.reshape(n, points, points), blocks),
+        light=np.maximum(mean + samples.shift, 0.0),
+        covariance=scattered + samples.rounding,
         clipped=(samples.codes >= CLIPPED * np.iinfo(samples.codes.dtype).max)
         .any(axis=-1)
         .mean(axis=(1, 2)),

@@ -67,8 +67,8 @@ def look_at(
     good = ~left_out & (weight > 0)
     value, covariance = _at_the_middle(blocks, good, weight)
     return WindowSeen(
-        light=value,
-        covariance=covariance,
+        light=np.maximum(value + samples.shift[index], 0.0),
+        covariance=covariance + samples.rounding[index],
         pixels=int(weight[good].sum()),
         share_used=float(weight[good].sum() / points**2),
         bright_share=float((strange & (away > 0)).mean()),
