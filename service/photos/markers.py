@@ -1,37 +1,37 @@
 """The codes in a photograph: the sheet's own, which find it, and whatever labels lie on it.
 
-The reader of codes tells corners in whole pixels. Those of the sheet's codes are refined by
-laying the code's own black and white modules over the picture and moving them until they fit
-best, all of its edges at once (least squares, Gauss-Newton).
+What the first look over the whole picture misses is looked for again: where the codes already
+found say it must lie, seen from straight above there and sharpened; or, while there is none, all
+over, sharpened and enlarged.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from colour.photo.picture import Picture
+from colour.photo.placing import Placement
+from colour.photo.sheet import sheet_target
+from colour.photo.target import Marker, Target
+from service.photos.corner_fit import Floats, area, fitted_corners, sampled
 
-Floats = NDArray[np.float64]
+Grey = NDArray[np.uint8]
 
 SHEET_TEXT = re.compile(r"KC/([A-Z0-9]+)/(TL|TR|BR|BL)/([0-9A-Z]{4})")
-CORNERS = ("TL", "TR", "BR", "BL")
+PAPERS = {"A4": "a4", "LT": "letter"}  # by the design that the codes name
 
-MODULES = 21  # across a version 1 code
-QUIET = 1  # modules of white around it that the fit takes in
-FINDER = 7  # modules across a finder pattern
-PER_MODULE = 3  # samples of the fit across a module
-BLUR = 0.25  # modules, standard deviation: about what a phone's picture has, and our averaging
-STEPS = 6
-SETTLED = 0.01  # modules; a step below it ends the fit
-FINEST = 3.0  # pixels a module; a picture much finer is averaged down to it
-SMALLEST_MODULE = 1.5  # pixels; below it the modules cannot be told
+# A code that is looked for again is seen from straight above at so many pixels a module (of a
+# version 1 code), with so many modules around it, for its place is a guess.
+CLOSE_UP, AROUND, MODULES = 7, 6, 21
+SHARPER = (0, 150, 400)  # per cent of unsharp masking; each brings back codes that others do not
+SHARP_RADIUS = 3.0
+MOST_TO_ENLARGE = 6_000_000  # pixels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,9 +41,9 @@ class Found:
     Positions are pixels of the whole upright photograph, (0, 0) the middle of its top left one.
     """
 
-    markers: dict[str, Floats]  # the sheet's own
-    codes: tuple[tuple[str, Floats], ...]  # all others, as they were met
-    twice: tuple[str, ...] = ()  # texts of sheet codes met more than once: several sheets
+    markers: Mapping[str, Floats]  # the sheet's own
+    codes: Sequence[tuple[str, Floats]]  # all others, as they were met
+    twice: tuple[str, ...] = ()  # texts of markers met more than once: several sheets
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,270 +53,193 @@ class SheetSeen:
     design: str
     print_code: str
 
+    def target(self) -> Target:
+        """With nominal values."""
+        return sheet_target(PAPERS[self.design], self.print_code)
 
-def sheets_seen(found: Found) -> tuple[SheetSeen, ...]:
+
+def sheets_seen(texts: Mapping[str, object]) -> tuple[SheetSeen, ...]:
     """The sheets whose codes are in the frame, the one with most codes first."""
     seen: dict[SheetSeen, int] = {}
-    for text in found.markers:
+    for text in texts:
         match = SHEET_TEXT.fullmatch(text)
-        assert match is not None  # or it would not be among the markers
-        sheet = SheetSeen(design=match[1], print_code=match[3])
-        seen[sheet] = seen.get(sheet, 0) + 1
+        if match is not None and match[1] in PAPERS:
+            sheet = SheetSeen(design=match[1], print_code=match[3])
+            seen[sheet] = seen.get(sheet, 0) + 1
     return tuple(sorted(seen, key=lambda sheet: (-seen[sheet], sheet.design, sheet.print_code)))
 
 
-def find_codes(picture: Picture) -> Found:
-    """Every code in a picture. Mirrored ones are passed over: a sheet is never seen from behind."""
-    grey = _grey(picture)
-    met: dict[tuple[str, int, int], Floats] = {}
-    for codes in _tries(grey):
-        for text, corners in codes:
-            middle = corners.mean(axis=0)
-            size = np.linalg.norm(corners[0] - corners[2])
-            known = (
-                other
-                for (known_text, _, _), other in met.items()
-                if known_text == text and np.linalg.norm(other.mean(axis=0) - middle) < size / 2
-            )
-            if next(known, None) is None:
-                met[text, round(middle[0]), round(middle[1])] = corners
-        if sum(SHEET_TEXT.fullmatch(text) is not None for text, _, _ in met) >= len(CORNERS):
-            break
-    markers: dict[str, Floats] = {}
-    others = []
-    twice = []
-    light = _green_light(picture)
-    for (text, _, _), corners in met.items():
-        if not SHEET_TEXT.fullmatch(text):
-            others.append((text, _whole(corners, picture)))
-        elif text in markers:
-            twice.append(text)
-        else:
-            fitted = _fitted(picture.pixels, light, corners)
-            markers[text] = _whole(corners if fitted is None else fitted, picture)
-    return Found(markers=markers, codes=tuple(others), twice=tuple(twice))
+def find_codes(picture: Picture, target: Target | None = None, *, thorough: bool = True) -> Found:
+    """Every code in a picture.
+
+    ``target`` is what lies in the frame, if that is known; by default the sheet its codes tell.
+    ``thorough`` looks again for markers that were missed.
+    """
+    search = _Search(picture, target)
+    search.look(search.grey, 1.0)
+    if thorough and (target is None or target.markers):
+        search.look_again()
+    return search.found()
 
 
-def _whole(points: Floats, picture: Picture) -> Floats:
-    """Positions in the array to positions in the whole photograph."""
-    return (points + 0.5) / picture.scale - 0.5
+def is_mirrored(found: Found, markers: Sequence[Marker]) -> bool:
+    """Whether the markers go round the wrong way, as in a picture taken in a mirror."""
+    centres = [
+        found.markers[marker.text].mean(axis=0)
+        for marker in markers
+        if marker.text in found.markers
+    ]
+    plane = [marker.centre for marker in markers if marker.text in found.markers]
+    if len(centres) < 3:
+        return False
+    return bool(area(np.array(centres[:3])) * area(np.array(plane[:3])) < 0)
 
 
-def _green_light(picture: Picture) -> Floats:
-    # Green alone: it has the sharpest edges (the others are subsampled) and needs no sum.
-    return np.asarray(picture.light[1])
+@dataclass(slots=True)
+class _Search:
+    """What has been met so far; positions are pixels of the array."""
+
+    picture: Picture
+    target: Target | None
+    grey: Grey = field(init=False)
+    markers: dict[str, Floats] = field(default_factory=dict)
+    others: list[tuple[str, Floats]] = field(default_factory=list)
+    twice: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.grey = _grey(self.picture)
+
+    def found(self) -> Found:
+        def whole(points: Floats) -> Floats:
+            return (points + 0.5) / self.picture.scale - 0.5
+
+        return Found(
+            markers={text: whole(corners) for text, corners in self.markers.items()},
+            codes=[(text, whole(corners)) for text, corners in self.others],
+            twice=tuple(self.twice),
+        )
+
+    def look(self, grey: Grey, scale: float) -> None:
+        for text, corners in _read(grey):
+            self.meet(text, (corners + 0.5) / scale - 0.5)
+
+    def meet(self, text: str, corners: Floats) -> None:
+        if any(known == text and _same_place(corners, other) for known, other in self.others):
+            return
+        if not self._is_marker(text):
+            self.others.append((text, corners))
+        elif text not in self.markers:
+            # Green has the sharpest edges (the others are often subsampled) and needs no sum.
+            light = self.picture.light[1]
+            fitted = fitted_corners(self.picture.pixels, light, corners)
+            self.markers[text] = corners if fitted is None else fitted
+        elif not _same_place(corners, self.markers[text]):
+            self.twice.append(text)
+
+    def look_again(self) -> None:
+        for sharper in self._sharpened():
+            if self.markers:
+                break
+            self.look(*sharper)
+        looking = bool(self.markers)
+        while looking:
+            # Each code more says better where the others lie.
+            looking = any([self._look_where(marker) for marker in self._missing()])
+
+    def _is_marker(self, text: str) -> bool:
+        if self.target is not None and self.target.markers:
+            return any(marker.text == text for marker in self.target.markers)
+        match = SHEET_TEXT.fullmatch(text)
+        return match is not None and match[1] in PAPERS
+
+    def _plan(self) -> tuple[Marker, ...]:
+        """The markers of what lies in the frame."""
+        if self.target is not None:
+            return self.target.markers
+        sheets = sheets_seen(self.markers)
+        return sheets[0].target().markers if sheets else ()
+
+    def _missing(self) -> list[Marker]:
+        return [marker for marker in self._plan() if marker.text not in self.markers]
+
+    def _look_where(self, marker: Marker) -> bool:
+        """Look where a marker must lie; whether it was there."""
+        known = [other for other in self._plan() if other.text in self.markers]
+        height, width = self.grey.shape
+        placement = Placement.from_points(
+            np.concatenate([_outline(other) for other in known]),
+            np.concatenate([self.markers[other.text] for other in known]),
+            (width, height),
+            fit_bend=False,
+        )
+        modules = np.arange((MODULES + 2 * AROUND) * CLOSE_UP)
+        axis = ((modules + 0.5) / CLOSE_UP - AROUND) / MODULES
+        at = np.stack(np.meshgrid(axis * marker.width_mm, axis * marker.height_mm), axis=-1)
+        pixels = placement.to_photo(at + (marker.x_mm, marker.y_mm))
+        if (pixels < 0).all(axis=(0, 1)).any() or (pixels > (width, height)).all(axis=(0, 1)).any():
+            return False
+        above = sampled(self.grey, pixels).astype(np.uint8)
+        for text, corners in (code for close in _sharper(above) for code in _read(close)):
+            if text == marker.text:
+                share = ((corners + 0.5) / CLOSE_UP - AROUND) / MODULES
+                place = share * (marker.width_mm, marker.height_mm) + (marker.x_mm, marker.y_mm)
+                self.meet(text, placement.to_photo(place))
+                return True
+        return False
+
+    def _sharpened(self) -> Iterator[tuple[Grey, float]]:
+        from PIL import Image
+
+        for sharper in _sharper(self.grey)[1:]:
+            yield sharper, 1.0
+        height, width = self.grey.shape
+        if min(height, width) > 32 and height * width <= MOST_TO_ENLARGE:
+            larger = Image.fromarray(self.grey).resize((width * 3 // 2, height * 3 // 2))
+            yield _sharper(np.asarray(larger))[1], 1.5
 
 
-def _grey(picture: Picture) -> NDArray[np.uint8]:
+def _same_place(one: Floats, other: Floats) -> bool:
+    apart = np.linalg.norm(one.mean(axis=0) - other.mean(axis=0))
+    return bool(apart < np.linalg.norm(one[0] - one[2]) / 2)
+
+
+def _outline(marker: Marker) -> Floats:
+    x, y, w, h = marker.x_mm, marker.y_mm, marker.width_mm, marker.height_mm
+    return np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)])
+
+
+def _grey(picture: Picture) -> Grey:
     green = picture.pixels[:, :, 1]
     if picture.pixels.dtype == np.uint8 and not picture.linear:
         return np.ascontiguousarray(green)
-    codes = (np.sqrt(_green_light(picture)) * 255).round().astype(np.uint8)
-    return codes[green]
+    codes = (np.sqrt(picture.light[1]) * 255).round().astype(np.uint8)
+    return np.asarray(codes[green])
 
 
-def _tries(grey: NDArray[np.uint8]) -> Iterator[list[tuple[str, Floats]]]:
-    """Codes by the usual way, then by dearer ones, as long as the caller asks on."""
-    import zxingcpp
+def _sharper(grey: Grey) -> list[Grey]:
+    from PIL import Image, ImageFilter
 
-    local, whole = zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram
-    yield _read(grey, 1.0, local)
-    # Half the size averages noise and blur away; the other threshold suits even light.
-    height, width = (side // 2 * 2 for side in grey.shape)
-    if min(height, width) >= 64:
-        quarters = grey[:height, :width].reshape(height // 2, 2, width // 2, 2)
-        half = quarters.mean(axis=(1, 3), dtype=np.float32).astype(np.uint8)
-        yield _read(half, 2.0, local)
-    yield _read(grey, 1.0, whole)
-
-
-def _read(grey: NDArray[np.uint8], scale: float, binarizer: Any) -> list[tuple[str, Floats]]:
-    import zxingcpp
-
-    found = []
-    qr = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode])
-    for code in zxingcpp.read_barcodes(grey, formats=qr, binarizer=binarizer, try_invert=False):
-        at = code.position
-        corners = np.array(
-            [
-                (point.x, point.y)
-                for point in (at.top_left, at.top_right, at.bottom_right, at.bottom_left)
-            ],
-            dtype=float,
+    plain = Image.fromarray(grey)
+    return [
+        np.asarray(
+            plain.filter(ImageFilter.UnsharpMask(SHARP_RADIUS, percent, 0)) if percent else plain
         )
-        if _area(corners) > 0:
-            # Its positions count from the edge of the first pixel, ours from the middle.
-            found.append((code.text, corners * scale - 0.5))
+        for percent in SHARPER
+    ]
+
+
+def _read(grey: Grey) -> list[tuple[str, Floats]]:
+    import zxingcpp
+
+    qr = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode])
+    codes: Any = zxingcpp.read_barcodes(grey, formats=qr, try_invert=False)
+    found = []
+    for code in codes:
+        at = code.position
+        corners = [
+            (point.x, point.y)
+            for point in (at.top_left, at.top_right, at.bottom_right, at.bottom_left)
+        ]
+        # Its positions count from the edge of the first pixel, ours from the middle.
+        found.append((code.text, np.array(corners, dtype=float) - 0.5))
     return found
-
-
-def _area(corners: Floats) -> float:
-    """Twice the area, positive when the corners run clockwise as seen (y downward)."""
-    x, y = corners.T
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
-
-
-def _fitted(pixels: NDArray[Any], light: Floats, corners: Floats) -> Floats | None:
-    """Corners to a fraction of a pixel, or None when the modules do not show well enough."""
-    low = np.floor(corners.min(axis=0)).astype(int)
-    high = np.ceil(corners.max(axis=0)).astype(int)
-    size = float(np.sqrt(abs(_area(corners)) / 2)) / MODULES  # pixels a module
-    if size < SMALLEST_MODULE:
-        return None
-    margin = int(4 * size) + 2
-    height, width = pixels.shape[:2]
-    left, top = (max(int(value) - margin, 0) for value in low)
-    right, bottom = min(high[0] + margin + 1, width), min(high[1] + margin + 1, height)
-    window = light[pixels[top:bottom, left:right, 1]]
-    # Samples of the fit stand a third of a module apart; finer detail would slip between them.
-    coarser = max(int(size / FINEST + 0.5), 1)
-    window = _averaged(window, coarser)
-    offset = np.array([left, top], dtype=float)
-    place = _homography((corners - offset + 0.5) / coarser - 0.5)
-    modules = _modules(window, place)
-    if modules is None:
-        return None
-    fitted = _fit(window, place, modules)
-    if fitted is None:
-        return None
-    # The modules were told by corners in whole pixels, so a few may have been told wrong.
-    better = _modules(window, fitted)
-    if better is not None and (better != modules).any():
-        fitted = _fit(window, fitted, better)
-        if fitted is None:
-            return None
-    moved = (_mapped(fitted, _square()) + 0.5) * coarser - 0.5 + offset
-    # A fit that ran away is worse than the reader's own corners.
-    if np.abs(moved - corners).max() > 2 * size + 2:
-        return None
-    return np.asarray(moved)
-
-
-def _square() -> Floats:
-    return np.array([(0, 0), (1, 0), (1, 1), (0, 1)], dtype=float) * MODULES
-
-
-def _homography(corners: Floats) -> Floats:
-    """From modules to pixels by the code's four corners."""
-    rows = []
-    for (u, v), (x, y) in zip(_square(), corners, strict=True):
-        rows.append([u, v, 1, 0, 0, 0, -x * u, -x * v])
-        rows.append([0, 0, 0, u, v, 1, -y * u, -y * v])
-    return np.append(np.linalg.solve(np.array(rows), corners.ravel()), 1).reshape(3, 3)
-
-
-def _mapped(place: Floats, points: Floats) -> Floats:
-    mapped = points @ place[:, :2].T + place[:, 2]
-    return np.asarray(mapped[..., :2] / mapped[..., 2:])
-
-
-def _sampled(window: Floats, at: Floats) -> Floats:
-    """Bilinear values at (x, y) points; beyond the window its nearest edge."""
-    height, width = window.shape
-    x = np.clip(at[..., 0], 0, width - 1.001)
-    y = np.clip(at[..., 1], 0, height - 1.001)
-    column, row = x.astype(np.intp), y.astype(np.intp)
-    x, y = x - column, y - row
-    flat = window.ravel()
-    index = row * width + column
-    upper = flat[index] * (1 - x) + flat[index + 1] * x
-    lower = flat[index + width] * (1 - x) + flat[index + width + 1] * x
-    return np.asarray(upper * (1 - y) + lower * y)
-
-
-def _averaged(window: Floats, by: int) -> Floats:
-    if by == 1:
-        return window
-    height, width = (side // by for side in window.shape)
-    blocks = window[: height * by, : width * by].reshape(height, by, width, by)
-    return np.asarray(blocks.mean(axis=(1, 3)))
-
-
-def _modules(window: Floats, place: Floats) -> Floats | None:
-    """The code's modules as the picture shows them, 1 white and 0 black, with a white margin."""
-    middles = np.stack(np.meshgrid(*[np.arange(MODULES) + 0.5] * 2), axis=-1)
-    values = _sampled(window, _mapped(place, middles))
-    dark, bright = np.percentile(values, (10, 90))
-    # Light that falls off across the code leaves the threshold between the two all the same: the
-    # levels of any code lie far apart against what light does over 18 mm.
-    shown = (values > (dark + bright) / 2).astype(float)
-    if (shown != _finders()[0])[_finders()[1]].mean() > 0.05:
-        return None
-    shown[_finders()[1]] = _finders()[0][_finders()[1]]
-    return np.pad(shown, QUIET, constant_values=1.0)
-
-
-@cache
-def _finders() -> tuple[Floats, NDArray[np.bool_]]:
-    """What every code has in three corners, and where: 7 modules each, and the white beside."""
-    ring = np.zeros((FINDER, FINDER))
-    ring[1:-1, 1:-1] = 1
-    ring[2:-2, 2:-2] = 0
-    shown, where = np.ones((MODULES, MODULES)), np.zeros((MODULES, MODULES), dtype=bool)
-    near, far = slice(0, FINDER), slice(MODULES - FINDER, MODULES)
-    wide, beyond = slice(0, FINDER + 1), slice(MODULES - FINDER - 1, MODULES)
-    for rows, columns, all_rows, all_columns in (
-        (near, near, wide, wide),
-        (near, far, wide, beyond),
-        (far, near, beyond, wide),
-    ):
-        shown[rows, columns] = ring
-        where[all_rows, all_columns] = True
-    return shown, where
-
-
-@cache
-def _grid() -> tuple[Floats, Floats]:
-    """Points of the fit in modules from the code's corner, and the blur across one axis."""
-    count = (MODULES + 2 * QUIET) * PER_MODULE
-    axis = (np.arange(count) + 0.5) / PER_MODULE - QUIET
-    points = np.stack(np.meshgrid(axis, axis), axis=-1)
-    apart = axis[:, None] - axis[None, :]
-    kernel = np.exp(-0.5 * (apart / BLUR) ** 2)
-    return points, kernel / kernel.sum(axis=1, keepdims=True)
-
-
-def _fit(window: Floats, place: Floats, modules: Floats) -> Floats | None:
-    """Move the place of the modules until they lie best on the picture.
-
-    The picture is taken as dark + bright · modules, both falling off linearly with the light, and
-    two more unknowns take up edges that spread (print, flare) or are softer or sharper than
-    supposed, so that they cannot pull the corners.
-    """
-    points, blur = _grid()
-    crisp = np.repeat(np.repeat(modules, PER_MODULE, axis=0), PER_MODULE, axis=1)
-    shape = blur @ crisp @ blur.T
-    down, across = np.gradient(shape, 1 / PER_MODULE)
-    u, v = (points[..., 0] / MODULES).ravel(), (points[..., 1] / MODULES).ravel()
-    slope_u, slope_v = across.ravel() * MODULES, down.ravel() * MODULES
-    spread = np.hypot(slope_u, slope_v)
-    softer = (np.gradient(down, axis=0) + np.gradient(across, axis=1)).ravel()
-    along = u * slope_u + v * slope_v
-    # Derivatives of shape(P(u, v)) for P near the identity, in the unit square of the code.
-    moves = np.stack(
-        [u * slope_u, v * slope_u, slope_u, u * slope_v, v * slope_v, slope_v, -u * along,
-         -v * along],
-        axis=1,
-    )  # fmt: skip
-    flat = shape.ravel()
-    levels = [np.ones_like(u), u, v, flat, flat * u, flat * v, spread, softer]
-    unknowns = np.concatenate([moves, np.stack(levels, axis=1)], axis=1)
-    try:
-        solved = np.linalg.solve(unknowns.T @ unknowns, unknowns.T)
-    except np.linalg.LinAlgError:
-        return None
-    at = np.stack([u, v], axis=1)
-    to_unit = np.diag([MODULES, MODULES, 1.0])
-    current = place @ to_unit
-    for _ in range(STEPS):
-        fit = solved @ _sampled(window, _mapped(current, at))
-        contrast = fit[11] + (fit[12] + fit[13]) / 2  # in the middle of the code
-        if contrast <= 0:
-            return None
-        step = fit[:8] / contrast
-        # The picture shows shape(P(u, v)), so its place is moved by the inverse of P.
-        current = current @ np.linalg.inv(np.append(step, 0).reshape(3, 3) + np.eye(3))
-        current /= current[2, 2]
-        if np.abs(step).max() * MODULES < SETTLED:
-            break
-    return np.asarray(current @ np.linalg.inv(to_unit))

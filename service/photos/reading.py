@@ -7,13 +7,12 @@ from dataclasses import replace
 
 from colour.photo.measuring import read_picture
 from colour.photo.outcome import PhotoRead, Point, Remark
+from colour.photo.sheet import NO_PRINT
 from colour.photo.target import Target
+from service.photos.corner_fit import Floats
 from service.photos.decode import decode
 from service.photos.kinds import refused
-from service.photos.markers import Floats, Found, find_codes, sheets_seen
-
-UNREGISTERED = "0000"  # the print code of a sheet that no one has measured
-PAPERS = {"A4": "a4", "LT": "letter"}
+from service.photos.markers import Found, find_codes, is_mirrored, sheets_seen
 
 
 def read(
@@ -30,12 +29,18 @@ def read(
         With every reason.
     """
     decoded = decode(content)
-    found = find_codes(decoded.picture)
+    found = find_codes(decoded.picture, target, thorough=corners is None)
     remarks = list(decoded.warnings)
     if target is None:
         target, remark = _sheet(found, registered)
         if remark is not None:
             remarks.append(remark)
+    if corners is None and is_mirrored(found, target.markers):
+        raise refused(
+            "mirrored",
+            "The sheet is seen as in a mirror. Switch mirroring off in the camera, or use the "
+            "camera on its back, and shoot again.",
+        )
     read = read_picture(
         decoded.picture,
         target,
@@ -50,9 +55,7 @@ def _sheet(
     found: Found, registered: Callable[[str], Target | None]
 ) -> tuple[Target, Remark | None]:
     """The sheet whose codes are in the frame, with the values of that very print if known."""
-    from colour.photo.sheet import sheet_target
-
-    sheets = [sheet for sheet in sheets_seen(found) if sheet.design in PAPERS]
+    sheets = sheets_seen(found.markers)
     if not sheets:
         raise refused(
             "no_target",
@@ -68,8 +71,8 @@ def _sheet(
             "Take the other sheets out of the frame and shoot again.",
         )
     sheet = sheets[0]
-    if sheet.print_code == UNREGISTERED:
-        return sheet_target(PAPERS[sheet.design]), None
+    if sheet.print_code == NO_PRINT:
+        return sheet.target(), None
     known = registered(sheet.print_code)
     if known is not None:
         return known, None
@@ -78,7 +81,7 @@ def _sheet(
         message=f"The sheet's print {sheet.print_code} is not registered here, so its patches "
         "were taken at their nominal colours. Register its measured values for surer readings.",
     )
-    return sheet_target(PAPERS[sheet.design], sheet.print_code), remark
+    return sheet.target(), remark
 
 
 def _points(corners: Floats) -> tuple[Point, ...]:
