@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from demo_cards.photographing.cameras import BRADFORD
+
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 Array = NDArray[np.float64]
 
@@ -19,9 +21,6 @@ Array = NDArray[np.float64]
 P3_PRIMARIES = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))
 D65_CHROMATICITY = (0.3127, 0.3290)
 D50_WHITE = (0.9642, 1.0, 0.8249)  # of the profile connection space, ICC.1
-BRADFORD: Array = np.array(
-    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
-)
 SAYS = "Simulated photograph"
 
 # How a picture must be stored so that the viewer's turn by the EXIF orientation puts it upright.

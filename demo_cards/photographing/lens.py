@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from demo_cards.photographing.cameras import Camera
+from demo_cards.photographing.canvas import Canvas
 from demo_cards.photographing.lights import Light
 from demo_cards.photographing.placing import Mapping, View
 from demo_cards.photographing.scene import Scene, Shadow
-from demo_cards.photographing.sheet_canvas import Canvas
 from demo_cards.photographing.spectra import Surface
 
 Plane = NDArray[np.float32]
