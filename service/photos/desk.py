@@ -30,6 +30,7 @@ WAITING = 8  # photographs that may wait for a worker
 NARROWEST, WIDEST = 16, 4096
 PACKAGES = str(Path(__file__).parents[2])
 PIPE_BYTES = 2**20
+PROGRAM = ("-m", "service.photos.worker")
 
 LOG = logging.getLogger(__name__)
 
@@ -211,7 +212,7 @@ class _Worker:
         }
         self._process = subprocess.Popen(
             # -P: a module of the folder one happens to stand in is none of ours.
-            [sys.executable, "-P", "-m", "service.photos.worker", str(self._seconds)],
+            [sys.executable, "-P", *PROGRAM, str(self._seconds)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

@@ -41,13 +41,22 @@ def read(
             "The sheet is seen as in a mirror. Switch mirroring off in the camera, or use the "
             "camera on its back, and shoot again.",
         )
-    read = read_picture(
-        decoded.picture,
-        target,
-        markers={text: _points(corners) for text, corners in found.markers.items()},
-        corners=corners,
-        codes=[(text, _points(corners)) for text, corners in found.codes],
-    )
+    try:
+        read = read_picture(
+            decoded.picture,
+            target,
+            markers={text: _points(points) for text, points in found.markers.items()},
+            corners=corners,
+            codes=[(text, _points(points)) for text, points in found.codes],
+        )
+    except ValueError as error:
+        if corners is None:
+            raise
+        raise refused(
+            "bad_corners",
+            f"The corners cannot be those of the target ({error}). Give its top left, top right, "
+            "bottom right and bottom left in the upright photograph.",
+        ) from error
     return replace(read, warnings=(*remarks, *read.warnings))
 
 
