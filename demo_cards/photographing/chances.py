@@ -6,6 +6,7 @@ The ranges are a plausible guess, no source, unless one is named.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from colour.photo.target import Lab, Place, Target
 from demo_cards.photographing.cameras import MatrixCamera, Rendering, SpectralCamera, Tone, Triple
@@ -13,7 +14,7 @@ from demo_cards.photographing.exposing import Sensor
 from demo_cards.photographing.files import FileForm
 from demo_cards.photographing.placing import View
 from demo_cards.photographing.scene import Glare, Shadow, Thing
-from demo_cards.photographing.spectra import Family
+from demo_cards.photographing.spectra import Family, possible
 
 SKIN: Lab = (63.0, 16.0, 19.0)
 STEEL: Lab = (38.0, 0.0, -2.0)
@@ -23,12 +24,16 @@ def car_colour(rng: np.random.Generator, lightness: tuple[float, float] = (4.0, 
     """A paint's colour: silvers, greys, blacks and whites half the time, else a hue."""
     level = float(rng.uniform(*lightness))
     if rng.random() < 0.5:
-        return level, float(rng.normal(0, 1)), float(rng.normal(-0.5, 2))
+        return _as_lab(possible(np.array([level, rng.normal(0, 1), rng.normal(-0.5, 2)])))
     hue = rng.uniform(0, 2 * np.pi)
     # What paint reaches: most chroma at middle lightness, more for yellow, less for green-blue.
     reach = 55.0 * (1 - abs(level - 50) / 62.0) * (1 + 0.35 * np.cos(hue - 1.0))
     chroma = float(rng.uniform(0.3, 1.0)) * max(2.0, reach)
-    return level, chroma * float(np.cos(hue)), chroma * float(np.sin(hue))
+    return _as_lab(possible(np.array([level, chroma * np.cos(hue), chroma * np.sin(hue)])))
+
+
+def _as_lab(values: NDArray[np.float64]) -> Lab:
+    return float(values[0]), float(values[1]), float(values[2])
 
 
 def any_light(rng: np.random.Generator) -> str:

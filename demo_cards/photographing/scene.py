@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colour.photo.target import Lab, Target
-from demo_cards.photographing.spectra import SMOOTH, Family
+from demo_cards.photographing.spectra import SMOOTH, Family, possible
 
 Point = tuple[float, float]
 
@@ -154,11 +154,13 @@ def printed_with_error(
     made[:, 1:] *= 1 - faded * np.tanh(strong / 40)[:, None]
     made += error + rng.normal(0.0, scatter, labs.shape)
     made[:, 0] = np.clip(made[:, 0], 1.0, 98.0)
-    # Near white and black there is room for little chroma.
-    most = 3.0 * np.minimum(made[:, 0], 100.0 - made[:, 0])
-    made[:, 1:] *= np.minimum(1.0, most / np.maximum(np.hypot(made[:, 1], made[:, 2]), 1e-9))[
-        :, None
-    ]
+    # Strong inks lie near the edge of what surfaces can be; error may only dull them.
+    nominal = np.hypot(labs[:, 1], labs[:, 2])
+    strong = nominal > 70
+    chroma = np.maximum(np.hypot(made[:, 1], made[:, 2]), 1e-9)
+    made[strong, 1:] *= np.minimum(1.0, nominal / chroma)[strong, None]
+    made[strong, 0] = np.minimum(made[strong, 0], labs[strong, 0])
+    made = possible(made)
     return {patch.name: _lab(row) for patch, row in zip(target.patches, made, strict=True)}
 
 

@@ -31,7 +31,7 @@ from demo_cards.photographing.files import FileForm
 from demo_cards.photographing.lights import Light
 from demo_cards.photographing.photograph import Optics, Photograph, photograph
 from demo_cards.photographing.scene import Card, Scene, SheetPicture, printed_with_error
-from demo_cards.photographing.spectra import Family
+from demo_cards.photographing.spectra import Family, possible
 
 Spoiling = Literal[
     "overexposed",
@@ -174,8 +174,10 @@ def two_cards(
         step *= rng.uniform(0.0, 2.5) / np.linalg.norm(step)
         shift = step if window.name != "master" else np.zeros(3)
         lab = np.array(master) + shift
+        lab[0] = max(1.0, lab[0])
+        lab = possible(lab)
         cards[window.name] = Card(
-            lab=(max(1.0, float(lab[0])), float(lab[1]), float(lab[2])),
+            lab=(float(lab[0]), float(lab[1]), float(lab[2])),
             flake=flake,
             dust=int(rng.integers(0, 8)),
             scratches=int(rng.integers(0, 2)),

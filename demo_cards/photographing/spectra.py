@@ -109,6 +109,16 @@ def xyz_from_lab(lab: ArrayLike, white: Array) -> Array:
     return np.asarray(white * np.where(f > 6 / 29, f**3, linear))
 
 
+def possible(labs: Array) -> Array:
+    """Colours brought to where X and Z lie between nothing and all of the light, as Y does."""
+    fy = (labs[..., 0] + 16) / 116
+    least, most = 0.142, 0.995  # of the cube roots; 0.138 is no light
+    made = labs.copy()
+    made[..., 1] = np.clip(labs[..., 1], 500 * (least - fy), 500 * (most - fy))
+    made[..., 2] = np.clip(labs[..., 2], 200 * (fy - most), 200 * (fy - least))
+    return made
+
+
 def reflectances_of(surfaces: Sequence[Surface], conditions: Measurement) -> Array:
     """(n, 41): the spectra of surfaces, each between 0 and 1."""
     weights = weights_of(conditions)

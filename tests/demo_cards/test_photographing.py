@@ -468,6 +468,12 @@ def test_a_printers_error_is_as_large_as_stated_and_smooth():
     assert np.abs(np.diff(error[: len(GREYS)], axis=0)).max() < 2.0
 
 
+def test_a_printer_without_error_prints_the_target():
+    printed = printed_with_error(TARGET, np.random.default_rng(1), smooth=0.0, scatter=0.0)
+    for patch in TARGET.patches:
+        assert printed[patch.name] == pytest.approx(patch.lab)
+
+
 def test_a_printers_limits_lift_black_and_fade_strong_colours():
     printed = printed_with_error(
         TARGET, np.random.default_rng(1), smooth=0.0, scatter=0.0,
