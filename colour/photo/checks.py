@@ -18,7 +18,7 @@ from colour.photo.outcome import PhotoRefused, Remark
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.sampling import Means
-from colour.photo.sharpness import edge_blur_mm, picture_blur_px
+from colour.photo.sharpness import edge_blur_mm, is_sharp, picture_blur_px
 from colour.photo.target import Place, Target
 from colour.photo.windows import WindowSeen
 
@@ -26,16 +26,18 @@ Floats = NDArray[np.float64]
 
 NEUTRAL_CHROMA = 12.0
 FEWEST_PIXELS = 8.0  # across a patch: below, its middle is smeared by the camera's own filter
-BLURRED = 0.055  # blur over a patch's side, at which codes and patch middles begin to smear
-BLURRED_PX = 7.0  # of a whole picture in which no codes were found
+BLURRED = 0.036  # blur over a patch's side, at which codes and patch middles begin to smear
 DARK, DIM = 0.14, 0.24  # linear light of the lightest patch: 8 bits leave dark cards no steps
 CLIPPED_SHARE = 0.04  # of a place's pixels
 CLIPPED_NEUTRALS = 0.34  # of the neutral patches
 UNEVEN, RATHER_UNEVEN = 2.1, 1.6  # lightest over darkest of the light on the target
 WINDOW_UNEVEN, WINDOW_RATHER_UNEVEN = 2.2, 1.2  # L* over one window
-LEFT_OUT, RATHER_LEFT_OUT = 0.30, 0.04  # share of a window's blocks
-WRONG_PATCH = 6.0  # ΔE00 beyond what the others foretell
-WRONG_SHARE = 0.09
+LEFT_OUT, RATHER_LEFT_OUT = 0.20, 0.04  # share of a window's blocks
+WRONG_PATCH, WRONG_TIMES = 4.0, 6.0  # ΔE00, and times the usual error, from what others foretell
+FEWEST_WRONG, WRONG_SHARE = 3, 0.018
+WRONG_SCATTER = 12.0  # widening: one patch in ten this far (squared) outside of what was foretold
+MANY_PATCHES = 40  # from here on the two below mean something
+SHADOW_TOGETHER, SHADOW_DEPTH = 0.17, 0.02  # Moran's I of what light is left over, and its size
 WRONG_FIT = 6.5  # median ΔE00
 TEXTURED = 1.2  # L*
 
@@ -69,8 +71,7 @@ def refuse_without_target(picture: Picture, found: int) -> PhotoRefused:
         f"{seen} was found in the photograph. Take the whole sheet with its four corner codes, "
         "from above and in focus, or mark the target's four corners.",
     )
-    blur = picture_blur_px(picture)
-    if blur is not None and blur > BLURRED_PX:
+    if not is_sharp(picture_blur_px(picture)):
         findings.refuse("blurred", _BLURRED)
     if high < 0.06:
         findings.refuse("underexposed", _UNDEREXPOSED)
@@ -89,6 +90,19 @@ _OVEREXPOSED = (
     "Lower the exposure or move the lamp away, then take it again."
 )
 
+_SHADOW = (
+    "A shadow or a reflection lies on the target: whole groups of patches are lighter or darker "
+    "than the rest foretell. Move it or yourself, then take it again."
+)
+_GLARE = (
+    "Glare lies over the window {}. Turn the sheet or the lamp until no reflection is seen in the "
+    "card, then take it again."
+)
+_PATCHES_WRONG = (
+    "Patches do not look like the target's: something may lie on it, or it is dirty, faded or "
+    "another print. Clear it, or choose the target this one is."
+)
+
 
 def check_placement(
     findings: Findings, picture: Picture, target: Target, placement: Placement, means_inside: bool
@@ -102,7 +116,8 @@ def check_placement(
         )
         findings.stop_if_refused()
     smallest = min(min(patch.width_mm, patch.height_mm) for patch in target.patches)
-    scale = min(placement.pixels_per_mm(patch.centre) for patch in target.patches)
+    corners = [(x, y) for x in (0.0, target.width_mm) for y in (0.0, target.height_mm)]
+    scale = min(placement.pixels_per_mm(corner) for corner in corners)
     if smallest * scale * picture.scale < FEWEST_PIXELS:
         findings.refuse(
             "too_small",
@@ -161,8 +176,22 @@ def check_fit(
             "round, under one kind of light.",
         )
         return
-    wrong = errors > np.maximum(WRONG_PATCH, 4.5 * usual)
-    _check_wrong(findings, camera, errors, wrong, names)
+    wrong = errors > np.maximum(WRONG_PATCH, WRONG_TIMES * usual)
+    many = len(errors) >= MANY_PATCHES
+    together, depth = _light_left_over(camera)
+    if many and together > SHADOW_TOGETHER and depth > SHADOW_DEPTH:
+        findings.refuse("uneven_light", _SHADOW)
+    elif int(wrong.sum()) >= max(FEWEST_WRONG, WRONG_SHARE * len(errors)):
+        _refuse_wrong(findings, camera, wrong)
+    elif many and camera.widening > WRONG_SCATTER:
+        findings.refuse("patches_wrong", _PATCHES_WRONG)
+    elif wrong.any():
+        listed = ", ".join(name for name, bad in zip(names, wrong, strict=True) if bad)
+        findings.warn(
+            "patch_disagrees",
+            f"{_count(int(wrong.sum()), 'patch does', 'patches do')} not look like the rest and "
+            f"counted for little: {listed}. Clean the target and keep shadows off it.",
+        )
     light = model.evenness(camera.theta, camera.patches.seen.field)
     ratio = float(np.exp(np.ptp(light)))
     if ratio > UNEVEN:
@@ -179,43 +208,49 @@ def check_fit(
         )
 
 
-def _check_wrong(
-    findings: Findings,
-    camera: CameraFit,
-    errors: Floats,
-    wrong: NDArray[np.bool_],
-    names: list[str],
-) -> None:
-    count = int(wrong.sum())
-    if not count:
-        return
-    if count <= max(2, WRONG_SHARE * len(errors)):
-        listed = ", ".join(name for name, bad in zip(names, wrong, strict=True) if bad)
-        findings.warn(
-            "patch_disagrees",
-            f"{_count(count, 'patch does', 'patches do')} not look like the rest and counted for "
-            f"little: {listed}. Clean the target and keep shadows off it.",
-        )
-        return
+def _refuse_wrong(findings: Findings, camera: CameraFit, wrong: NDArray[np.bool_]) -> None:
     stated = camera.patches.lab[wrong]
     off = camera.left_out[wrong] - stated
-    # The way Lab goes when only the light changes.
-    way = np.stack([stated[:, 0] + 16, stated[:, 1], stated[:, 2]], axis=-1)
+    way = _by_light(stated)
     along = (off * way).sum(axis=-1) / np.maximum(
         np.linalg.norm(off, axis=-1) * np.linalg.norm(way, axis=-1), 1e-9
     )
+    count = int(wrong.sum())
     if np.median(np.abs(along)) > 0.93:
-        findings.refuse(
-            "uneven_light",
-            f"{count} patches are lighter or darker than the rest foretell: a shadow or a "
-            "reflection lies on the target. Move it or yourself, then take it again.",
-        )
+        findings.refuse("uneven_light", f"{count} patches are lighter or darker. {_SHADOW}")
     else:
-        findings.refuse(
-            "patches_wrong",
-            f"{count} patches do not look like the target's: something may lie on it, or it is "
-            "dirty, faded or another print. Clear it, or choose the target this one is.",
-        )
+        findings.refuse("patches_wrong", f"{count} of them at least. {_PATCHES_WRONG}")
+
+
+def _by_light(lab: Floats) -> Floats:
+    """The way Lab goes, per relative change, when only the light changes: by the cube law."""
+    return np.stack([lab[:, 0] + 16, lab[:, 1], lab[:, 2]], axis=-1) / 3
+
+
+def _light_left_over(camera: CameraFit) -> tuple[float, float]:
+    """Moran's I of the light that neighbouring patches have left over, and its relative size.
+
+    Prints stray patch by patch; a shadow's edge makes whole neighbourhoods lighter or darker.
+
+    References
+    ----------
+    .. [1] Moran, Notes on continuous stochastic phenomena, Biometrika 37 (1950) 17-23.
+    """
+    stated = camera.patches.lab
+    way = _by_light(stated)
+    left = ((camera.left_out - stated) * way).sum(axis=-1) / (way**2).sum(axis=-1)
+    bound = 4 * 1.4826 * float(np.median(np.abs(left)))
+    # Dark patches tell little of the light.
+    left = np.where(stated[:, 0] > 12, np.clip(left, -bound, bound), 0.0)
+    left = left - left.mean()
+    position = camera.patches.seen.field[:, :2]
+    apart = np.hypot(*np.moveaxis(position[:, None] - position[None, :], -1, 0))
+    np.fill_diagonal(apart, np.inf)
+    beside = (apart < 1.6 * float(np.median(apart.min(axis=1)))).astype(np.float64)
+    size = float(np.mean(left**2))
+    if size == 0.0 or beside.sum() == 0.0:
+        return 0.0, 0.0
+    return float(left @ beside @ left / beside.sum() / size), float(np.sqrt(size))
 
 
 def check_window(findings: Findings, name: str, window: WindowSeen) -> None:
@@ -227,17 +262,15 @@ def check_window(findings: Findings, name: str, window: WindowSeen) -> None:
     if window.bright_share > LEFT_OUT or (
         window.unevenness > WINDOW_UNEVEN and window.bright_share > RATHER_LEFT_OUT
     ):
-        findings.refuse(
-            "glare",
-            f"Glare lies over the window {name}. Turn the sheet or the lamp until no reflection "
-            "is seen in the card, then take it again.",
-        )
+        findings.refuse("glare", _GLARE.format(name))
     elif window.dark_share > LEFT_OUT:
         findings.refuse(
             "covered",
             f"Something dark lies over part of the window {name}, or the card does not fill it. "
             "Clear it, then take it again.",
         )
+    elif window.unevenness > WINDOW_UNEVEN and window.lighter_by > 1.5 * window.darker_by:
+        findings.refuse("glare", _GLARE.format(name))
     elif window.unevenness > WINDOW_UNEVEN:
         findings.refuse(
             "uneven_light",

@@ -26,6 +26,7 @@ from colour.photo.foretelling import (
     Foretelling,
     one_paint_covariance,
     smooth_covariance,
+    unlike_print_covariance,
 )
 
 Floats = NDArray[np.float64]
@@ -48,6 +49,9 @@ _GRIDS = {
     "smooth": (0.15, 0.4, 1.0, 2.0, 4.0),
     "light": (0.1, 0.3, 1.0),
 }
+# Lab by which a camera misreads a paint against inks of the same colour, from simulated spectral
+# cameras under daylight, lamps and tubes: 0.9 at the middle.
+_METAMERISM = 0.9
 _LEAST_WEIGHT = 1e-4
 # So many patches, spread over the lightnesses, suffice to choose three scales.
 _ENOUGH = 56
@@ -105,10 +109,16 @@ class CameraFit:
         )
         mean = lab - slopes @ (self.theta - self._start) + more
         joint = (joint + one_paint_covariance(lab, self.scales.single)) * self.widening
+        joint += unlike_print_covariance(lab, self._unlike_print())
         pixel = by_light @ light_covariance @ by_light.transpose(0, 2, 1)
         for i in range(len(places)):
             joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += pixel[i]
         return mean, joint
+
+    def _unlike_print(self) -> float:
+        # A print whose patches keep close to their stated values strays little as a whole.
+        stated = float(self.patches.uncertainty.mean())
+        return float(np.hypot(_METAMERISM, min(stated, 1.2 * self.scales.single)))
 
     @property
     def in_words(self) -> str:

@@ -27,6 +27,7 @@ _NEAR = np.array([18.0, 14.0, 14.0])
 _NEAR_SHARE = 0.2
 # Colours nearer than this stray together where they stray from all others: one paint's batches.
 _ONE_PAINT = 8.0
+_ONE_KIND = 25.0
 # The channels' shares of errors, against L*.
 CHANNEL = np.array([1.0, 1.25, 1.25])
 
@@ -46,11 +47,11 @@ class Foretelling:
         n = len(slopes)
         whole = (scale * CHANNEL)[:, None, None] ** 2 * smooth
         whole[:, np.arange(n), np.arange(n)] += noise.T
-        inverses = np.linalg.inv(whole)
+        inverses = np.asarray(np.linalg.inv(whole))
         by_channel = np.ascontiguousarray(slopes.transpose(1, 0, 2))
         solved = inverses @ by_channel
         gram = np.einsum("knp,knq->pq", by_channel, solved, optimize=True)
-        middle = np.linalg.inv(np.eye(gram.shape[0]) + gram)
+        middle = np.asarray(np.linalg.inv(np.eye(gram.shape[0]) + gram))
         return cls(inverses=inverses, slopes=by_channel, solved_slopes=solved, middle=middle)
 
     def solve(self, values: Floats) -> Floats:
@@ -113,6 +114,18 @@ def one_paint_covariance(lab: Floats, scale: float) -> Floats:
     """Covariance (3m, 3m) of what single colours stray by; colours that are nearly one share it."""
     apart = ((lab[:, None, :] - lab[None, :, :]) ** 2).sum(axis=-1) / _ONE_PAINT**2
     return np.asarray(np.kron(scale**2 * np.exp(-apart / 2), np.diag(CHANNEL**2)))
+
+
+def unlike_print_covariance(lab: Floats, scale: float) -> Floats:
+    """Covariance (3m, 3m) of errors no residual shows: paint is no printing ink.
+
+    A camera and an eye differ over another pigment's spectrum, and a print strays evenly from its
+    nominal values. Both are nearly the same for colours of one kind, so differences lose them.
+    """
+    reach = 0.6 + np.hypot(lab[:, 1], lab[:, 2]) / 50
+    apart = ((lab[:, None, :] - lab[None, :, :]) ** 2).sum(axis=-1) / _ONE_KIND**2
+    shared = scale**2 * reach[:, None] * reach[None, :] * np.exp(-apart / 2)
+    return np.asarray(np.kron(shared, np.diag(CHANNEL**2)))
 
 
 def _matern(a: Floats, b: Floats, length: Floats) -> Floats:

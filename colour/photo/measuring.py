@@ -148,7 +148,7 @@ def _patches(
 
 
 def _covariance(picture: Picture, light: Floats, covariance: Floats) -> Floats:
-    """Covariance of mean lights, more for a channel at its lowest code: that hides what is below."""
+    """Covariance of mean lights; a channel at its lowest code hides what is below."""
     hidden = np.where(light < 2.0 * picture.light[:, 1], (3.0 * picture.light[:, 1]) ** 2, 0.0)
     return np.asarray(covariance + hidden[:, :, None] * np.eye(3))
 

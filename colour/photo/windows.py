@@ -32,6 +32,8 @@ class WindowSeen:
     bright_share: float  # of blocks left out because they are lighter than the rest
     dark_share: float
     unevenness: float  # L*: what the light's own model leaves over the window, its middle 70 %
+    lighter_by: float  # L*: its lightest part over its middle
+    darker_by: float  # L*: its middle over its darkest part
     texture: float  # L*: standard deviation at about a millimetre
     clipped: float  # share of pixels with a channel at its top
 
@@ -65,6 +67,8 @@ def look_at(
     # Leaving the fringe out too keeps the foot of a highlight away, unless that is most of it.
     left_out = fringe if fringe.mean() < 0.6 else strange
     good = ~left_out & (weight > 0)
+    parts = _parts(lightness, good)
+    low, high = np.quantile(parts, [0.15, 0.85])
     value, covariance = _at_the_middle(blocks, good, weight)
     return WindowSeen(
         light=np.maximum(value + samples.shift[index], 0.0),
@@ -73,7 +77,9 @@ def look_at(
         share_used=float(weight[good].sum() / points**2),
         bright_share=float((strange & (away > 0)).mean()),
         dark_share=float((strange & (away < 0)).mean()),
-        unevenness=_unevenness(lightness, good),
+        unevenness=float(high - low),
+        lighter_by=float(parts.max() - np.median(parts)),
+        darker_by=float(np.median(parts) - parts.min()),
         texture=_texture(light, keep, lightness, middle),
         clipped=float(clipped.mean()),
     )
@@ -131,16 +137,14 @@ def _at_the_middle(
     return np.asarray(plane[0]), np.asarray(covariance)
 
 
-def _unevenness(lightness: Floats, good: NDArray[np.bool_]) -> float:
+def _parts(lightness: Floats, good: NDArray[np.bool_]) -> Floats:
+    """L* of the coarse parts of a window that are mostly there."""
     side = BLOCKS // _COARSE
     w = good.astype(np.float64).reshape(_COARSE, side, _COARSE, side)
     total = w.sum(axis=(1, 3))
     sums = (lightness.reshape(_COARSE, side, _COARSE, side) * w).sum(axis=(1, 3))
     full = total >= 0.3 * side**2
-    if full.sum() < 2:
-        return 0.0
-    low, high = np.quantile(sums[full] / total[full], [0.15, 0.85])
-    return float(high - low)
+    return np.asarray(sums[full] / total[full]) if full.any() else np.array([lightness.mean()])
 
 
 def _texture(light: Floats, keep: NDArray[np.bool_], lightness: Floats, middle: float) -> float:
