@@ -6,14 +6,15 @@ What comes from outside is decoded in the bounded worker only.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from colour.photo.outcome import Remark
 from colour.photo.picture import Picture
+from service.photos.fine_chroma import fine_chroma
 from service.photos.kinds import MEDIA_TYPES, Described, Kind, kind_of, refused
 from service.photos.meaning import colours_of
 from service.photos.opening import guarded, opened, orientation_of, refuse_if_too_much
@@ -21,6 +22,7 @@ from service.photos.pixels import as_array, depth_of, eight_bits, sixteen_bits
 
 if TYPE_CHECKING:
     from PIL.ImageFile import ImageFile
+    from PIL.JpegImagePlugin import JpegImageFile
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
@@ -91,6 +93,12 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
             pixels = sixteen_bits(content, kind, image, factor)
         else:
             pixels = eight_bits(image, kind, factor)
+    chroma = None
+    if kind == "JPEG" and convert is None:
+        # Its head stays read; only the pixels are gone.
+        chroma = fine_chroma(content, cast("JpegImageFile", image))
+        if chroma is not None:
+            chroma = replace(chroma, codes=turned(chroma.codes, orientation))
     upright = turned(pixels, orientation)
     if orientation >= 5:
         width, height = height, width
@@ -102,6 +110,7 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
             width=width,
             height=height,
             linear=colours.linear,
+            chroma=chroma,
             quality=quality,
         ),
         kind=kind,
