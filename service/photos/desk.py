@@ -207,7 +207,7 @@ class _Worker:
             "OPENBLAS_NUM_THREADS": "1",
             "OMP_NUM_THREADS": "1",
             # Give the memory of a picture back when it is done with.
-            "MALLOC_MMAP_THRESHOLD_": str(2**20),
+            "MALLOC_MMAP_THRESHOLD_": str(4 * 2**20),
             "MALLOC_ARENA_MAX": "1",
         }
         self._process = subprocess.Popen(
@@ -322,7 +322,7 @@ def _why(code: int | None, late: bool, patience: float) -> PhotoRefused:
             f"The photograph was not read within {patience:g} seconds. Send it again when the "
             "machine is less busy, or with fewer pixels as an ordinary JPEG.",
         )
-    if code is not None and code == -getattr(signal, "SIGPROF", 0):
+    if hasattr(signal, "SIGPROF") and code == -signal.SIGPROF:
         return refused(
             "too_long",
             "Reading the photograph takes more processor time than one may have. "

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -55,7 +56,12 @@ class SheetSeen:
 
     def target(self) -> Target:
         """With nominal values."""
-        return sheet_target(PAPERS[self.design], self.print_code)
+        return _sheet_target(PAPERS[self.design], self.print_code)
+
+
+@lru_cache(maxsize=8)
+def _sheet_target(paper: str, print_code: str) -> Target:
+    return sheet_target(paper, print_code)
 
 
 def sheets_seen(texts: Mapping[str, object]) -> tuple[SheetSeen, ...]:
@@ -137,9 +143,8 @@ class _Search:
             self.twice.append(text)
 
     def look_again(self) -> None:
-        for sharper in self._sharpened():
-            if self.markers:
-                break
+        tries = self._sharpened()
+        while not self.markers and (sharper := next(tries, None)) is not None:
             self.look(*sharper)
         looking = bool(self.markers)
         while looking:

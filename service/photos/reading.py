@@ -20,8 +20,12 @@ def read(
     target: Target | None,
     corners: Sequence[Point] | None,
     registered: Callable[[str], Target | None],
+    decoded_safely: Callable[[], None] = lambda: None,
 ) -> PhotoRead:
     """Decode, find the codes, choose the target by them when none is given, and read.
+
+    ``registered`` knows the targets of registered prints by their print codes.
+    ``decoded_safely`` is told when what hostile bytes can make dear is over.
 
     Raises
     ------
@@ -30,6 +34,7 @@ def read(
     """
     decoded = decode(content)
     found = find_codes(decoded.picture, target, thorough=corners is None)
+    decoded_safely()
     remarks = list(decoded.warnings)
     if target is None:
         target, remark = _sheet(found, registered)

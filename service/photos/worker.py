@@ -7,9 +7,10 @@ Its bounds, so that no file can take the machine:
 
 - memory, by a limit of the system on what it may allocate (Linux), beside the limits by pixels
   that hold everywhere;
-- processor time for each request, by a timer that ends the process. Processor time and not the
-  clock, so that a machine under load does not refuse an honest photograph. The desk has a
-  clock of its own, far more patient.
+- processor time for decoding and for finding the codes, by a timer that ends the process; then
+  again, far more of it, for reading the patches, whose cost no file can raise. Processor time and
+  not the clock, so that a machine under load does not refuse an honest photograph. The desk has
+  a clock of its own, far more patient.
 - it writes no files.
 """
 
@@ -152,7 +153,11 @@ def _done(
     from service.photos.reading import read
 
     target = None if head["target"] is None else Target.from_json(head["target"])
-    return {"read": read(content, target, head["corners"], registered).as_dict()}, b""
+    return {
+        "read": read(
+            content, target, head["corners"], registered, lambda: _allow(MOST_SECONDS)
+        ).as_dict()
+    }, b""
 
 
 if __name__ == "__main__":
