@@ -20,7 +20,7 @@ from service.use_cases.command import EVERYONE, Command, revision_of, verb
 from service.use_cases.judging import judge_batches, judge_joints
 from service.use_cases.measuring import frame_mates
 from service.use_cases.ports import Unit
-from service.use_cases.shop import refuse_taken_print
+from service.use_cases.shop import refuse_taken
 
 JOB_KINDS: dict[str, type[JobRecord]] = {
     kind.table: kind
@@ -33,8 +33,13 @@ SHOP_KINDS: dict[str, type[Record]] = {
     kind.table: kind for kind in (Person, Instrument, Product, PhotoTarget, ApiToken)
 }
 
-FIXED = {field.name for field in fields(JobRecord)} | {"code", "angles", "frame_id"}
-"""Fields no correction may touch; observed_at apart, which may have been typed wrongly."""
+FIXED = {field.name for field in fields(JobRecord)} | {
+    "code", "angles", "frame_id", "print_code", "target", "values",
+}  # fmt: skip
+"""Fields no correction may touch; observed_at apart, which may have been typed wrongly.
+
+A sheet that was measured anew, or printed anew, is another one and registered as such.
+"""
 
 
 def fields_open_to_correction(kind: type[Record]) -> tuple[str, ...]:
@@ -147,8 +152,9 @@ def correct_shop(unit: Unit, command: CorrectShop) -> None:
     if isinstance(corrected, Person) and managers == [corrected.root]:
         if corrected.withdrawn or Role.MANAGER not in corrected.roles:
             raise Invalid("roles", "This is the only manager. Make somebody else a manager first.")
-    if isinstance(corrected, PhotoTarget) and not corrected.withdrawn:
-        refuse_taken_print(shop, corrected)
+    if isinstance(corrected, PhotoTarget) and "name" in command.changes:
+        # What is photographed on a sheet finds its entry by its name.
+        refuse_taken(unit, PhotoTarget, corrected.name)
     unit.add(corrected)
 
 

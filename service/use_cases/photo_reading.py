@@ -11,7 +11,7 @@ from service.domain.card_code import read_card_code
 from service.domain.photographed import NEXT, ONE_FRAME
 from service.domain.record_file import RecordFile
 from service.domain.records.measuring import Matrix
-from service.domain.records.shop import PhotoTarget
+from service.domain.records.shop import PLAIN_PRINT, PhotoTarget, check_print_code
 from service.domain.refused import Invalid, Refused
 from service.use_cases.ports import PhotoReader
 
@@ -41,10 +41,13 @@ def read_photograph(
     content: bytes,
     *,
     photo_target_id: str | None = None,
+    paper: str | None = None,
     target: Target | None = None,
     corners: Sequence[Point] | None = None,
 ) -> PhotoRead:
     """Read a photograph by the target given or registered, else by the sheet its codes tell.
+
+    ``paper`` ("a4" or "letter") stands for the plain sheet, where its codes cannot be read.
 
     Raises
     ------
@@ -55,12 +58,27 @@ def read_photograph(
 
     if photo_target_id is not None:
         target = shop.get(PhotoTarget, photo_target_id).as_target()
+    elif paper is not None:
+        target = printed_sheet(paper)
     if corners is not None and len(corners) != 4:
         raise Invalid("corners", f"{len(corners)} corners were given. Give all four.")
     try:
         return reader.read(content, target=target, targets=known_prints(shop), corners=corners)
     except PhotoRefused as refused:
         raise PhotographRefused(refused) from refused
+
+
+def printed_sheet(paper: str, print_code: str = PLAIN_PRINT) -> Target:
+    """The sheet as it is printed, with nominal values; plain without a code of its own."""
+    from colour.photo.sheet import sheet_target
+    from colour.photo.target import BadTarget
+
+    if print_code != PLAIN_PRINT:
+        check_print_code(print_code)
+    try:
+        return sheet_target(paper, print_code)
+    except BadTarget as error:
+        raise Invalid("paper", str(error)) from error
 
 
 def corners_from(text: str) -> tuple[Point, ...]:

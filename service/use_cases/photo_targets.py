@@ -64,6 +64,8 @@ def measured_target(
             f"The file has no reading of {', '.join(missing[:NAMED_AT_MOST])}{more}. "
             "Read every patch of the sheet, each named as the sheet's file names it.",
         )
+    if not sheet.patches:
+        raise Invalid("readings", "The file holds no reading of a patch. Read the sheet's patches.")
     wanted = [read[patch.name.casefold()] for patch in sheet.patches]
     illuminant, observer = _conditions(wanted)
     target = sheet.as_json()
@@ -73,6 +75,47 @@ def measured_target(
         lab, uncertainty = _mean(patch["name"], sample, standard_uncertainty)
         patch["lab"], patch["standard_uncertainty"] = list(lab), uncertainty
     return target
+
+
+def measured_sheet(
+    sheet: Target, samples: Sequence[PatchReadings], standard_uncertainty: float | None = None
+) -> dict[str, Any]:
+    """The target file of the photo sheet's own print, from readings of some of its patches.
+
+    Patches printed in one colour share a reading, so one of each printed colour will do.
+
+    Raises
+    ------
+    Invalid
+        When a reading names no patch, or they do not suffice.
+    """
+    from dataclasses import replace
+
+    from colour.photo.sheet_changes import with_measured
+    from colour.photo.target import BadTarget, Measurement
+
+    names = {patch.name.casefold() for patch in sheet.patches}
+    read = {(sample.name or "").strip().casefold() for sample in samples}
+    unknown = sorted(read - names)
+    if unknown:
+        listed = ", ".join(name.upper() or "(no name)" for name in unknown[:NAMED_AT_MOST])
+        raise Invalid(
+            "readings",
+            f"The readings name what is no patch of the sheet: {listed}. Name each by its column "
+            "and row on the paper, as C4.",
+        )
+    kept = tuple(patch for patch in sheet.patches if patch.name.casefold() in read)
+    stated = measured_target(replace(sheet, patches=kept), samples, standard_uncertainty)
+    patches = stated["patches"]
+    try:
+        return with_measured(
+            sheet,
+            {patch["name"]: tuple(patch["lab"]) for patch in patches},
+            Measurement(**stated["measurement"]),
+            {patch["name"]: patch["standard_uncertainty"] for patch in patches},
+        ).as_json()
+    except BadTarget as error:
+        raise Invalid("readings", str(error)) from error
 
 
 def _conditions(samples: Sequence[PatchReadings]) -> tuple[str, int]:

@@ -48,7 +48,8 @@ class NewPhotograph(Command):
     """A stored photograph, and what a person says of it; the numbers are read from its bytes.
 
     Windows that are not named hold no card of this job. ``photo_target_id`` is the registered
-    sheet or chart, None for the one its codes tell. ``corners`` are the target's in the upright
+    sheet or chart, ``paper`` ("a4" or "letter") the plain sheet where its codes cannot be read;
+    with neither it is the one its codes tell. ``corners`` are the target's in the upright
     photograph, where its markers could not be found.
     """
 
@@ -56,6 +57,7 @@ class NewPhotograph(Command):
     photo_sha256: str
     lying: tuple[Lying, ...]
     photo_target_id: str | None = None
+    paper: str | None = None
     corners: tuple[tuple[float, float], ...] | None = None
     caption: str = ""
 
@@ -122,6 +124,7 @@ def as_read(
         reader,
         content,
         photo_target_id=said.photo_target_id,
+        paper=said.paper,
         corners=said.corners,
     )
     described = reader.describe(content)

@@ -122,7 +122,7 @@ class RegisterInstrument(Command):
 @verb(Role.MANAGER, doing="register an instrument")
 def register_instrument(unit: Unit, command: RegisterInstrument) -> None:
     """Register an instrument under a name of its own."""
-    _refuse_taken(unit, Instrument, command.name)
+    refuse_taken(unit, Instrument, command.name)
     unit.add(
         Instrument(
             **stamp(unit, command),
@@ -156,7 +156,7 @@ class RegisterProduct(Command):
 @verb(Role.MANAGER, Role.PAINTER, doing="register a product")
 def register_product(unit: Unit, command: RegisterProduct) -> None:
     """Register a product under a name of its own."""
-    _refuse_taken(unit, Product, command.name)
+    refuse_taken(unit, Product, command.name)
     unit.add(
         Product(
             **stamp(unit, command),
@@ -194,7 +194,7 @@ class RegisterPhotoTarget(Command):
 @verb(Role.MANAGER, doing="register a photo sheet")
 def register_photo_target(unit: Unit, command: RegisterPhotoTarget) -> None:
     """Register a sheet or chart under a name, and a print code, of its own."""
-    _refuse_taken(unit, PhotoTarget, command.name)
+    refuse_taken(unit, PhotoTarget, command.name)
     if command.instrument_id is not None:
         unit.shop().get(Instrument, command.instrument_id)
     values = command.target.get("values", PatchValues.NOMINAL)
@@ -209,7 +209,7 @@ def register_photo_target(unit: Unit, command: RegisterPhotoTarget) -> None:
         instrument_id=command.instrument_id,
         note=command.note,
     )
-    refuse_taken_print(unit.shop(), record)
+    _refuse_taken_print(unit.shop(), record)
     unit.add(record)
 
 
@@ -223,7 +223,7 @@ def target_as_text(target: dict[str, Any]) -> str:
         raise Invalid("target", f"The target file holds what JSON cannot say ({error}).") from error
 
 
-def refuse_taken_print(shop: RecordFile, record: PhotoTarget) -> None:
+def _refuse_taken_print(shop: RecordFile, record: PhotoTarget) -> None:
     """Refuse a print code that another standing sheet has."""
     if record.print_code is None:
         return
@@ -254,9 +254,10 @@ def _print_code(command: RegisterPhotoTarget) -> str | None:
     )
 
 
-def _refuse_taken(
+def refuse_taken(
     unit: Unit, kind: type[Instrument] | type[Product] | type[PhotoTarget], name: str
 ) -> None:
+    """Refuse a name that a standing record of the kind has."""
     named = [
         record
         for record in unit.shop().all(kind)

@@ -21,6 +21,8 @@ MODULES = (
     "batch_coat",
     "batch_card",
     "bench_reading",
+    "photograph",
+    "photo_sheet",
     "bench",
     "batch",
     "job",
@@ -47,6 +49,7 @@ MODULES = (
     "journal",
     "shop_book_people",
     "shop_book_sheets",
+    "shop_book_photo_targets",
     "shop_book_tokens",
     "shop_book",
 )

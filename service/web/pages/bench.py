@@ -15,6 +15,7 @@ from service.domain.moment import from_text
 from service.domain.refused import Refused
 from service.domain.terms import CoatRole, Word
 from service.use_cases.job import OpenJob
+from service.use_cases.photographs import LogPhotograph
 from service.use_cases.queries import BatchFilter, JobSummary
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
@@ -67,6 +68,7 @@ class BenchPage:
     batch: BatchInHand | None
     others: tuple[BatchInHand, ...]
     job_new_href: str
+    photograph_href: str
 
 
 @router.get("/bench", name="bench")
@@ -123,6 +125,9 @@ def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) ->
             if one is not batch and not (code and one.line.role == CoatRole.CLEAR)
         ),
         job_new_href=here.link("job_new") if here.may(OpenJob) else "",
+        photograph_href=here.link("photograph_start")
+        if page.lines and here.may(LogPhotograph)
+        else "",
     )
 
 

@@ -27,6 +27,7 @@ from service.use_cases.cards import AttachPhoto, LogCard
 from service.use_cases.closing import ApproveMaster
 from service.use_cases.job import OpenJob
 from service.use_cases.measuring import LogEyeCheck, LogReading
+from service.use_cases.photographs import LogPhotograph
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
 from service.web.forms import Form
@@ -63,6 +64,7 @@ SAVED = {
     "missing": "It is marked missing.",
     "eye": "What you saw is on record, beside the measured verdict.",
     "photo": "The photograph is kept.",
+    "photograph": "What the photograph shows is on record, and the cards in it were judged.",
     "master": "It is the master now, and every batch of the finish was judged against it.",
 }
 """What is said after a form was taken, by the word in the address."""
@@ -110,6 +112,7 @@ class CardPage:
     eyes: tuple[EyeShown, ...]
     photos: tuple[PhotoShown, ...]
     actions: tuple[Action, ...]
+    swap_href: str
     correct_href: str
     replaces: str
     replaced_by: str
@@ -124,7 +127,7 @@ def card(here: Here, code: str, saved: str = "") -> Response:
         return _elsewhere(here, code)
     if code != line.code:
         return here.see_other("card", code=line.code, saved=saved)
-    page = card_page(here, line, here.frame("rack"), SAVED.get(saved, ""))
+    page = card_page(here, line, here.frame("rack"), saved)
     return here.render("card.html", page)
 
 
@@ -157,7 +160,10 @@ def card_page(
     form: Form | None = None,
     of: str = "",
 ) -> CardPage:
-    """Everything the page shows, read off the job's file; ``of`` names the form that came back."""
+    """Everything the page shows, read off the job's file.
+
+    ``saved`` is the word of what was just taken, ``of`` names the form that came back.
+    """
     file = here.store.job(line.job_id)
     card = file.get(Card, line.id)
     shop = here.store.shop()
@@ -169,7 +175,7 @@ def card_page(
     return CardPage(
         frame=frame,
         form=form or Form(),
-        saved=saved,
+        saved=SAVED.get(saved, ""),
         line=line,
         card=card,
         job=file.get(Job, file.chain),
@@ -193,6 +199,9 @@ def card_page(
         eyes=eyes_shown(here, file, card),
         photos=_photos(here, file, shop, card),
         actions=_actions(here, file, card),
+        swap_href=here.link("photograph_new", job_id=file.chain, card=card.code, swap="yes")
+        if saved == "photograph"
+        else "",
         correct_href=here.link("correct", job_id=file.chain, table="cards", record_id=card.root),
         replaces=_code(file, card.replaces or ""),
         replaced_by=next((c.code for c in file.by(Card, "replaces", card.root)), ""),
@@ -237,6 +246,11 @@ def _actions(here: PageContext, file: RecordFile, card: Card) -> tuple[Action, .
         (missing and here.may(LogCard), "Spray another in its place", replace),
         (read and here.may(OpenJob), "Start a repair from it", here.link("repair_new", code=code)),
         (here.may(LogReading), "Read it", here.link("reading_new", code=code)),
+        (
+            here.may(LogPhotograph),
+            "Photograph it beside the master",
+            here.link("photograph_new", job_id=file.chain, card=code),
+        ),
         (here.may(LogEyeCheck), "Log an eye check", here.link("eye_check_new", code=code)),
         (here.may(AttachPhoto), "Add a photograph", here.link("photo_new", code=code)),
         (

@@ -13,7 +13,7 @@ from service.domain.lookups import mean_lab
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Panel, Repair
-from service.domain.records.measuring import AngleReading, Lab, Reading, Verdict
+from service.domain.records.measuring import AngleReading, Frame, Lab, Reading, Verdict
 from service.domain.records.shop import Instrument
 from service.domain.records.spraying import Batch
 from service.domain.terms import Subject
@@ -85,9 +85,31 @@ class ReadingUsed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PhotographUsed:
+    """A photograph a verdict rests on: where the two cards lay in it, and what it alone says."""
+
+    href: str
+    sheet: str
+    places: tuple[str, str]
+    difference: Lab
+    fit: float | None
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photographs:
+    """What photographs said together, and under which conditions that holds."""
+
+    said: str
+    conditions: str
+    each: tuple[PhotographUsed, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
     """The working of a verdict."""
 
+    photographs: Photographs | None
     reasons: tuple[ReasonShown, ...]
     angles: tuple[AngleJudged, ...]
     deciding: AngleJudged | None
@@ -99,10 +121,39 @@ def evidence_of(here: PageContext, file: RecordFile, verdict: Verdict) -> Eviden
     found = json.loads(verdict.evidence)
     angles = tuple(_angle(verdict, one) for one in found.get("angles", ()))
     return Evidence(
+        photographs=_photographs(here, file, found.get("photographs")),
         reasons=reasons_of(verdict),
         angles=angles,
         deciding=next((one for one in angles if one.decides), None),
         readings=tuple(_readings(here, file, verdict)),
+    )
+
+
+def _photographs(
+    here: PageContext, file: RecordFile, found: Mapping[str, Any] | None
+) -> Photographs | None:
+    if found is None:
+        return None
+    return Photographs(
+        said=found["said"],
+        conditions=found["conditions"],
+        each=tuple(_photograph(here, file, one) for one in found["frames"]),
+    )
+
+
+def _photograph(here: PageContext, file: RecordFile, one: Mapping[str, Any]) -> PhotographUsed:
+    frame = file.latest_revision(Frame, one["frame_id"])
+    held = json.loads(frame.evidence) if frame is not None else {}
+    sheet, at_a, at_b = one["places"]
+    l, a, b = one["difference"]  # noqa: E741  the standard's own name
+    sha = one["photo_sha256"]
+    return PhotographUsed(
+        href=here.link("photo", sha256=sha) if sha else "",
+        sheet=sheet,
+        places=(at_a, at_b),
+        difference=(l, a, b),
+        fit=held.get("fit", {}).get("left_out_mean_delta_e_2000"),
+        warnings=tuple(warning["message"] for warning in held.get("warnings", ())),
     )
 
 
@@ -185,6 +236,11 @@ def _reading(
 def reading_of(here: PageContext, file: RecordFile, reading: Reading) -> tuple[str, str]:
     """What was read, with its page: a batch's card, or the car at a panel."""
     card = file.latest_revision(Card, reading.card_id or "")
+    if card is None and reading.card_id is not None:
+        # A stored card of the job that this one repairs, photographed beside its own.
+        for repair in file.all(Repair):
+            stored = here.store.job(repair.stored_job_id)
+            return reading_of(here, stored, reading) if stored is not file else ("A card", "")
     if card is None:
         panel = file.latest_revision(Panel, reading.panel_id or "")
         where = f" at the {panel.name[:1].lower()}{panel.name[1:]}" if panel is not None else ""

@@ -30,6 +30,7 @@ DID: Mapping[str, tuple[str, str]] = {
     "log_reading": ("logged the {}", "readings"),
     "log_readings": ("imported the {}", "readings"),
     "log_frame": ("logged together the {}", "readings"),
+    "log_photograph": ("photographed, and logged the {}", "readings"),
     "drop_reading": ("dropped the {}", "readings"),
     "log_eye_check": ("looked at {}", "eye_checks"),
     "approve_master": ("approved the {}", "masters"),
@@ -43,6 +44,7 @@ DID: Mapping[str, tuple[str, str]] = {
     "give_token": ("gave out the {}", "api_tokens"),
     "register_instrument": ("registered the instrument {}", "instruments"),
     "register_product": ("registered the product {}", "products"),
+    "register_photo_target": ("registered the photo sheet {}", "photo_targets"),
 }
 """By the name of the verb: what was done, and in which table the things lie that it names."""
 

@@ -117,6 +117,8 @@ def shown(name: str, value: Any, files: Files, zone: str) -> str:
         return _number(value)
     if name in _words_of() and isinstance(value, str):
         return words(value)
+    if name == "target":
+        return f"a file of {len(str(value)):,} characters"
     return str(value)
 
 

@@ -11,7 +11,15 @@ from service.domain.records.base import Record
 from service.domain.records.cards import Card, Movement, Photo, Zone
 from service.domain.records.job import Acceptance, Area, Finish, Job, Joint, Panel, Policy
 from service.domain.records.measuring import EyeCheck, Master, Reading, Verdict
-from service.domain.records.shop import ApiToken, Credential, Instrument, Person, Product, Shop
+from service.domain.records.shop import (
+    ApiToken,
+    Credential,
+    Instrument,
+    Person,
+    PhotoTarget,
+    Product,
+    Shop,
+)
 from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
 from service.domain.sides import joint_name, place_name
 from service.web.pages.bench_forms import Option, words
@@ -46,6 +54,7 @@ TABLES: Mapping[str, str] = {
     "api_tokens": "token",
     "instruments": "instrument",
     "products": "product sheet",
+    "photo_targets": "photo sheet",
 }
 """What one record of a table is called."""
 
@@ -72,6 +81,7 @@ LABELS: Mapping[str, str] = {
     "hides": "It hides",
     "hiding_mark": "Hiding mark",
     "instrument_id": "Instrument",
+    "measured_at": "Patches measured",
     "mid_coats": "Mid-coats",
     "mix_ratio": "Mix ratio by volume",
     "number": "Number",
@@ -81,6 +91,7 @@ LABELS: Mapping[str, str] = {
     "past_calibration": "Past its calibration",
     "pot_life_minutes": "Pot life, minutes",
     "pressure_bar": "Air pressure, bar",
+    "print_code": "Print code",
     "product_id": "Product sheet",
     "ratio_tolerance_percent": "Ratio tolerance, %",
     "replaces": "Replaces the card",
@@ -88,7 +99,9 @@ LABELS: Mapping[str, str] = {
     "standard_uncertainty": "Standard uncertainty",
     "surface_temperature_c": "Surface temperature, °C",
     "temperature_c": "Temperature, °C",
+    "target": "Target file",
     "tip_mm": "Tip, mm",
+    "values": "Values of its patches",
     "wax_wait_days": "Wait before wax, days",
     "withdrawn": "Withdrawn",
     "x": "Place across on the map",
@@ -113,11 +126,12 @@ POINTS_TO: Mapping[str, type[Record]] = {
     "product_id": Product,
     "person_id": Person,
     "holder_id": Person,
+    "photo_target_id": PhotoTarget,
     "joint_id": Joint,
 }
 """Fields that hold the id of another record."""
 
-SHOP_KINDS = (Instrument, Product, Person)
+SHOP_KINDS = (Instrument, Product, Person, PhotoTarget)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +162,8 @@ def name_of(files: Files, record: Record) -> str:
         case Job():
             return f"{record.title}, {record.work_order}"
         case Finish() | Panel() | Area() | Zone() | Person() | Instrument() | Product() | Shop():
+            return record.name
+        case PhotoTarget():
             return record.name
         case Batch():
             return f"batch {record.number}"

@@ -1,4 +1,4 @@
-"""The shop's own book: its people, instruments, product sheets, and tokens for programs."""
+"""The shop's book: its people, instruments, product and photo sheets, and tokens for programs."""
 
 from __future__ import annotations
 
@@ -9,10 +9,17 @@ from datetime import UTC, datetime
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from service.domain.record_file import RecordFile
 from service.domain.records.base import Record
-from service.domain.records.shop import ApiToken, Instrument, Person, Product
+from service.domain.records.shop import ApiToken, Instrument, Person, PhotoTarget, Product
 from service.use_cases.correcting import CorrectShop
-from service.use_cases.shop import AddPerson, GiveToken, RegisterInstrument, RegisterProduct
+from service.use_cases.shop import (
+    AddPerson,
+    GiveToken,
+    RegisterInstrument,
+    RegisterPhotoTarget,
+    RegisterProduct,
+)
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
 from service.web.pages.bench_views import Action, allowed, person_name
@@ -26,6 +33,7 @@ SAVED = {
     "password": "The password is set. Every session of the person has ended.",
     "instrument": "The instrument is registered.",
     "product": "The product sheet is registered.",
+    "photo_target": "The sheet is registered, and known in photographs from now on.",
 }
 """What is said after a form was taken, by the word in the address."""
 
@@ -57,6 +65,16 @@ class ProductListed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoTargetListed:
+    """A photo sheet or a chart."""
+
+    sheet: PhotoTarget
+    instrument: str
+    patches: int
+    correct_href: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TokenListed:
     """A token a program signs in with."""
 
@@ -76,6 +94,8 @@ class ShopBookPage:
     people: tuple[PersonListed, ...]
     instruments: tuple[InstrumentListed, ...]
     products: tuple[ProductListed, ...]
+    photo_targets: tuple[PhotoTargetListed, ...]
+    photo_sheet_href: str
     tokens: tuple[TokenListed, ...]
     shows_tokens: bool
     past: tuple[str, ...]
@@ -120,6 +140,16 @@ def _page(here: PageContext, saved: str) -> ShopBookPage:
         products=tuple(
             ProductListed(product=one, correct_href=correct(one)) for one in shop.all(Product)
         ),
+        photo_targets=tuple(
+            PhotoTargetListed(
+                sheet=one,
+                instrument=_instrument_name(shop, one.instrument_id),
+                patches=len(one.as_target().patches),
+                correct_href=correct(one),
+            )
+            for one in shop.all(PhotoTarget)
+        ),
+        photo_sheet_href=here.link("photo_sheet"),
         tokens=tuple(
             TokenListed(
                 token=one,
@@ -143,11 +173,20 @@ def _page(here: PageContext, saved: str) -> ShopBookPage:
                     here.may(RegisterProduct),
                     Action(text="Register a product sheet", href=here.link("product_new")),
                 ),
+                (
+                    here.may(RegisterPhotoTarget),
+                    Action(text="Register a photo sheet", href=here.link("photo_target_new")),
+                ),
                 (here.may(GiveToken), Action(text="Give out a token", href=here.link("token_new"))),
             )
         ),
         journal_href=here.link("shop_journal") if manages else "",
     )
+
+
+def _instrument_name(shop: RecordFile, id: str | None) -> str:
+    found = shop.latest_revision(Instrument, id or "")
+    return found.name if found is not None else ""
 
 
 def _correct_links(here: PageContext, manages: bool) -> Callable[[Record], str]:

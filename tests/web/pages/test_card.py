@@ -364,8 +364,8 @@ def test_a_photograph_is_kept_as_it_came_and_shown_made_anew(shop):
     ("content", "said"),
     [
         (b"", "No photograph was chosen"),
-        (b"%PDF-1.7 not a picture", "no picture of a kind that is taken"),
-        (b"GIF89a" + b"\0" * 40, "no picture of a kind that is taken"),
+        (b"%PDF-1.7 not a picture", "a PDF document, which is not taken"),
+        (b"GIF89a" + b"\0" * 40, "a GIF picture, which is not taken"),
     ],
     ids=["nothing", "pdf", "gif"],
 )
@@ -385,7 +385,7 @@ def test_a_photograph_of_more_than_two_mebibytes_comes_through(shop):
 
 
 def test_one_that_is_too_large_is_turned_away(shop):
-    assert sent_photo(shop, b"\xff" * (26 * 2**20)).status == 413
+    assert sent_photo(shop, b"\xff" * (41 * 2**20)).status == 413
     assert shop.store.job(shop.stored_job).all(Photo) == []
 
 
