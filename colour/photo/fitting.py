@@ -45,8 +45,8 @@ _STUDENT = 4.0
 # degrees of freedom. Real charts' errors have longer tails, and widen the covariance.
 _TAIL, _TAIL_SQUARE = 0.9, 6.2514
 _GRIDS = {
-    "single": (0.1, 0.2, 0.4, 0.8, 1.4, 2.4, 4.0),
-    "smooth": (0.15, 0.4, 1.0, 2.0, 4.0),
+    "single": (0.1, 0.25, 0.6, 1.4, 3.0),
+    "smooth": (0.15, 0.6, 2.0, 4.0),
     "light": (0.1, 0.3, 1.0),
 }
 # Lab by which a camera misreads a paint against inks of the same colour, from simulated spectral
@@ -54,7 +54,7 @@ _GRIDS = {
 _METAMERISM = 0.9
 _LEAST_WEIGHT = 1e-4
 # So many patches, spread over the lightnesses, suffice to choose three scales.
-_ENOUGH = 56
+_ENOUGH = 48
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -316,7 +316,7 @@ class _Linear:
 
 def _scales(linear: _Linear) -> Scales:
     """The scales by leave-one-out: one after the other, twice round."""
-    best = Scales(light=0.3, smooth=1.0, single=0.4)
+    best = Scales(light=0.3, smooth=0.6, single=0.25)
     tried = {best: linear.score(best)}
     for _ in range(2):
         for name, values in _GRIDS.items():

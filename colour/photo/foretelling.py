@@ -27,7 +27,7 @@ _NEAR = np.array([18.0, 14.0, 14.0])
 _NEAR_SHARE = 0.2
 # Colours nearer than this stray together where they stray from all others: one paint's batches.
 _ONE_PAINT = 8.0
-_ONE_KIND = 25.0
+_ONE_KIND = 40.0
 # The channels' shares of errors, against L*.
 CHANNEL = np.array([1.0, 1.25, 1.25])
 
@@ -50,22 +50,21 @@ class Foretelling:
         inverses = np.asarray(np.linalg.inv(whole))
         by_channel = np.ascontiguousarray(slopes.transpose(1, 0, 2))
         solved = inverses @ by_channel
-        gram = np.einsum("knp,knq->pq", by_channel, solved, optimize=True)
+        gram = _flat(by_channel).T @ _flat(solved)
         middle = np.asarray(np.linalg.inv(np.eye(gram.shape[0]) + gram))
         return cls(inverses=inverses, slopes=by_channel, solved_slopes=solved, middle=middle)
 
     def solve(self, values: Floats) -> Floats:
         """The inverse covariance times values (3, n, m)."""
         alone = self.inverses @ values
-        pulled = np.einsum("knp,knm->pm", self.solved_slopes, values, optimize=True)
+        pulled = _flat(self.solved_slopes).T @ _flat(values)
         return np.asarray(alone - self.solved_slopes @ (self.middle @ pulled))
 
     def blocks(self) -> Floats:
         """The 3 by 3 blocks of the inverse covariance on its diagonal, (n, 3, 3)."""
         n = self.inverses.shape[1]
-        pulled = np.einsum("knp,pq,lnq->nkl", self.solved_slopes, self.middle, self.solved_slopes,
-                           optimize=True)  # fmt: skip
-        blocks = -pulled
+        by_patch = self.solved_slopes.transpose(1, 0, 2)
+        blocks = -(by_patch @ self.middle) @ by_patch.transpose(0, 2, 1)
         index = np.arange(3)
         blocks[:, index, index] += self.inverses[:, np.arange(n), np.arange(n)].T
         return np.asarray(blocks)
@@ -89,15 +88,19 @@ class Foretelling:
         m, n = across.shape
         shared = (scale * CHANNEL) ** 2
         # (m, 3) rows against (3, n) columns.
-        cross = np.einsum("ikp,lnp->ikln", slopes, self.slopes, optimize=True)
+        flat = slopes.reshape(3 * m, -1)
+        cross = (flat @ _flat(self.slopes).T).reshape(m, 3, 3, n)
         for k in range(3):
             cross[:, k, k] += shared[k] * across
         mean = np.einsum("ikln,nl->ik", cross, solved)
         columns = cross.reshape(3 * m, 3, n).transpose(1, 2, 0)
         explained = cross.reshape(3 * m, 3 * n) @ self.solve(columns).reshape(3 * n, 3 * m)
-        flat = slopes.reshape(3 * m, -1)
         joint = flat @ flat.T + np.kron(within, np.diag(shared)) - explained
         return np.asarray(mean), np.asarray((joint + joint.T) / 2)
+
+
+def _flat(stack: Floats) -> Floats:
+    return stack.reshape(-1, stack.shape[-1])
 
 
 def smooth_covariance(a: Floats, b: Floats) -> Floats:

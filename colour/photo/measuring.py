@@ -31,6 +31,7 @@ from colour.photo.sampling import (
     means,
     sample,
 )
+from colour.photo.settling import settle
 from colour.photo.target import Place, Target
 from colour.photo.windows import WindowSeen, look_at
 
@@ -105,7 +106,8 @@ def _placement(
     corners: Sequence[Point] | None,
 ) -> Placement:
     if corners is not None:
-        return Placement.from_corners(corners, target.width_mm, target.height_mm)
+        places = (*target.patches, *target.windows)
+        return settle(picture, corners, places, target.width_mm, target.height_mm)
     found = [marker for marker in target.markers if marker.text in markers]
     if len(found) < min(FEWEST_MARKERS, len(target.markers)) or not found:
         raise refuse_without_target(picture, len(found))

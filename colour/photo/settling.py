@@ -22,6 +22,8 @@ _SHARE = 0.92  # of a patch that is looked at
 _FIRST = 0.14  # of a patch's side: the first step of a corner
 _LAST = 0.01
 _GAIN = 0.85  # of the unevenness that must be left at most for the move to be believed
+_FARTHEST = 0.7  # of a patch's side: a corner is not looked for beyond it
+_EVEN = 0.02  # standard deviation in a patch, of encoded codes, of corners that are right already
 
 
 def settle(
@@ -56,13 +58,18 @@ def settle(
 
     side = float(np.median(boxes[:, 2:])) * first.pixels_per_mm((width_mm / 2, height_mm / 2))
     moves = _moves()
+    marked = at
     start = best = unevenness(at)
+    if start <= _EVEN * len(patches):
+        return first
     step = _FIRST * side
     while step > _LAST * side:
         moved = False
         for move in moves:
             for sign in (step, -step):
                 tried = at + sign * move
+                if np.abs(tried - marked).max() > _FARTHEST * side:
+                    continue
                 value = unevenness(tried)
                 if value < best:
                     at, best, moved = tried, value, True
