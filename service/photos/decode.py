@@ -6,6 +6,7 @@ What comes from outside is decoded in the bounded worker only.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colour.photo.outcome import Remark
-from colour.photo.picture import Picture
+from colour.photo.picture import FineChroma, Picture
 from service.photos.fine_chroma import fine_chroma
 from service.photos.kinds import MEDIA_TYPES, Described, Kind, kind_of, refused
 from service.photos.meaning import colours_of
@@ -87,18 +88,17 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
         colours, remark, convert = colours_of(image, 65536 if depth == 16 else 256)
         if remark is not None:
             remarks.append(remark)
+        chroma = None
         if convert is not None:
             pixels: Pixels = as_array(convert(image).convert("RGB"))
         elif depth == 16:
             pixels = sixteen_bits(content, kind, image, factor)
+        elif kind == "JPEG":
+            pixels, chroma = _jpeg(content, image, factor)
         else:
             pixels = eight_bits(image, kind, factor)
-    chroma = None
-    if kind == "JPEG" and convert is None:
-        # Its head stays read; only the pixels are gone.
-        chroma = fine_chroma(content, cast("JpegImageFile", image))
-        if chroma is not None:
-            chroma = replace(chroma, codes=turned(chroma.codes, orientation))
+    if chroma is not None:
+        chroma = replace(chroma, codes=turned(chroma.codes, orientation))
     upright = turned(pixels, orientation)
     if orientation >= 5:
         width, height = height, width
@@ -116,6 +116,19 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
         kind=kind,
         warnings=tuple(remarks),
     )
+
+
+def _jpeg(
+    content: bytes, image: ImageFile, factor: int
+) -> tuple[NDArray[np.uint8], FineChroma | None]:
+    """Pixels and the finer chroma, decoded at the same time where there are two processors."""
+    head = cast("JpegImageFile", opened(content, "JPEG"))
+    if image.info.get("progressive"):
+        # One after the other, for each keeps the coefficients of the whole picture.
+        return eight_bits(image, "JPEG", factor), fine_chroma(content, head)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        chroma = beside.submit(fine_chroma, content, head)
+        return eight_bits(image, "JPEG", factor), chroma.result()
 
 
 def turned(pixels: Any, orientation: int) -> Any:

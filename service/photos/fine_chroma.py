@@ -16,12 +16,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colour.photo.picture import FineChroma
-from service.photos.opening import guarded
 
 if TYPE_CHECKING:
     from PIL.JpegImagePlugin import JpegImageFile
 
-FACTOR = 8  # near neutrals within 16 codes of grey fit; others are dithered by their own shading
+FACTOR = 4  # x
 REDUCED = 8
 
 # ITU-T T.81, table B.1.
@@ -33,7 +32,8 @@ _WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD8)})
 def fine_chroma(content: bytes, image: JpegImageFile) -> FineChroma | None:
     """The finer chroma of a JPEG whose head ``image`` has read, in the file's own orientation.
 
-    None where the file does not keep luma and two chromas of one table.
+    None where the file does not keep luma and two chromas of one table. Whatever the decoder
+    raises over a damaged file is the caller's to refuse.
     """
     layers = image.layer
     if image.mode != "RGB" or len(layers) != 3 or image.info.get("adobe_transform") == 0:
@@ -47,11 +47,10 @@ def fine_chroma(content: bytes, image: JpegImageFile) -> FineChroma | None:
         return None
     from PIL.JpegImagePlugin import JpegImageFile
 
-    with guarded("JPEG"):
-        again = JpegImageFile(BytesIO(enlarged))
-        width, height = again.size
-        again.draft("YCbCr", (max(1, width // REDUCED), max(1, height // REDUCED)))
-        codes = np.asarray(again)
+    again = JpegImageFile(BytesIO(enlarged))
+    width, height = again.size
+    again.draft("YCbCr", (max(1, width // REDUCED), max(1, height // REDUCED)))
+    codes = np.asarray(again)
     if codes.ndim != 3 or again.mode != "YCbCr":
         return None
     # The first entry is that of the block's mean, whose coefficient is eight times it.
