@@ -31,6 +31,7 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 # where means of patches differ from the whole by 0.02 of 255 at most and markers are found alike.
 PIXELS_ENOUGH = 2_900_000
 FACTORS = (8, 4, 2, 1)
+MOST_PROGRESSIVE_TWICE = 16_000_000  # pixels of a progressive JPEG that is decoded twice
 
 # Tags of TIFF 6.0, and of raw files that look like one.
 BITS, PHOTOMETRIC, PLANAR, NEW_SUBFILE, DNG_VERSION = 258, 262, 284, 254, 50706
@@ -124,8 +125,11 @@ def _jpeg(
     """Pixels and the finer chroma, decoded at the same time where there are two processors."""
     head = cast("JpegImageFile", opened(content, "JPEG"))
     if image.info.get("progressive"):
-        # One after the other, for each keeps the coefficients of the whole picture.
-        return eight_bits(image, "JPEG", factor), fine_chroma(content, head)
+        # One after the other, for each keeps the coefficients of the whole picture; and of a very
+        # large one only the first, which takes the better part of the time there is.
+        pixels = eight_bits(image, "JPEG", factor)
+        large = head.width * head.height > MOST_PROGRESSIVE_TWICE
+        return pixels, None if large else fine_chroma(content, head)
     with ThreadPoolExecutor(max_workers=1) as beside:
         chroma = beside.submit(fine_chroma, content, head)
         return eight_bits(image, "JPEG", factor), chroma.result()

@@ -206,9 +206,11 @@ class _Worker:
             # One photograph is one thread's work; more would only fight over the processor.
             "OPENBLAS_NUM_THREADS": "1",
             "OMP_NUM_THREADS": "1",
-            # Give the memory of a picture back when it is done with.
-            "MALLOC_MMAP_THRESHOLD_": str(4 * 2**20),
-            "MALLOC_ARENA_MAX": "1",
+            # Give the memory of a large picture back when it is done with, and keep that of an
+            # ordinary one: to be handed it anew costs a seventh of the time (glibc, measured).
+            "MALLOC_MMAP_THRESHOLD_": str(16 * 2**20),
+            "MALLOC_TRIM_THRESHOLD_": str(64 * 2**20),
+            "MALLOC_TOP_PAD_": str(16 * 2**20),
         }
         self._process = subprocess.Popen(
             # -P: a module of the folder one happens to stand in is none of ours.
