@@ -115,7 +115,7 @@ def guarded(kind: str) -> Iterator[None]:
         raise
     except MemoryError as error:
         raise PhotoRefused((TOO_MUCH_MEMORY,)) from error
-    except ImportError:
+    except (ImportError, NameError):  # faults of the program, not of the file
         raise
     except Exception as error:  # decoders raise nearly anything
         raise refused(
