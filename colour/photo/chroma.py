@@ -15,6 +15,7 @@ Floats = NDArray[np.float64]
 _RGB_BY_CHROMA = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])
 _CHROMA_BY_RGB = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
 _MOST = 1.2  # codes: a finer value further off than this is of something else
+_LUMA_FLOOR = 0.1  # codes: what a mean of luma strays by where the above explains nothing
 _SATURATED = 0.1  # share of a place whose finer chroma is beyond its range
 
 
@@ -38,21 +39,25 @@ def settle_chroma(
         Of the means, from rounding alone.
     """
     n = len(codes)
-    fine = picture.chroma
-    if fine is None:
+    if not picture.chroma:
         return np.zeros((n, 3)), np.broadcast_to(_alone(codes), (n, 3, 3)).copy()
-    # The finer picture has an eighth of the pixels: every other place of the grid is plenty.
-    taken, spread, full = _fine_means(picture, fine, at[:, ::2, ::2])
     coarse = codes.reshape(n, -1, 3).mean(axis=1) @ _CHROMA_BY_RGB.T
-    off = taken - coarse
-    known = ~full & (np.abs(off) <= _MOST)
-    off = np.where(known, off, 0.0)
-    variance = rounding_variance(fine.step, spread) + np.where(
-        known, (1 / fine.factor) ** 2 / 12, rounding_variance(1.0, spread)
-    )
+    off = np.zeros((n, 2))
+    variance = np.full((n, 2), np.nan)
+    for fine in reversed(picture.chroma):
+        # The finer picture has an eighth of the pixels: every other place of the grid is plenty.
+        taken, spread, full = _fine_means(picture, fine, at[:, ::2, ::2])
+        known = ~full & (np.abs(taken - coarse) <= _MOST)
+        off = np.where(known, taken - coarse, off)
+        # Where no chroma fits, whole codes are left, with the scatter as far as it is known.
+        codes_left = np.where(known, fine.factor**-2 / 12, rounding_variance(1.0, spread))
+        left = codes_left + rounding_variance(fine.step, spread)
+        variance = np.where(known | np.isnan(variance), left, variance)
+    luma_step = picture.chroma[0].luma_step
     luma_spread = _spread(codes[:, ::2, ::2, 1].reshape(n, -1).astype(np.float64), 3.0)
     # A luma block is a mean of 64 pixels, whose noise is an eighth of theirs.
-    luma = rounding_variance(fine.luma_step, luma_spread / 8) + rounding_variance(1.0, luma_spread)
+    luma = rounding_variance(luma_step, luma_spread / 8) + rounding_variance(1.0, luma_spread)
+    luma += _LUMA_FLOOR**2
     covariance = np.einsum("ci,ni,di->ncd", _RGB_BY_CHROMA, variance, _RGB_BY_CHROMA)
     return off @ _RGB_BY_CHROMA.T, covariance + luma[:, None, None]
 

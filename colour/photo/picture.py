@@ -15,7 +15,8 @@ class FineChroma:
     A decoder rounds Cb and Cr to whole codes; over a patch of one colour the rounding is the same
     everywhere and no mean takes it out: half a code of Cr is 0.5 in a* of a silver. ``codes``
     (height, width, 2) are (Cb, Cr) less 128, times ``factor``, plus 128, at about an eighth of the
-    photograph's size; ``step`` and ``luma_step`` are what the file itself rounds block means to.
+    photograph's size; chroma too strong for the factor is cut off at 0 or 255. ``step`` and
+    ``luma_step`` are what the file itself rounds block means to.
     """
 
     codes: NDArray[np.uint8]
@@ -39,7 +40,7 @@ class Picture:
     width: int  # of the whole upright photograph
     height: int
     linear: bool = False  # whether the codes were proportional to light: a scanner's or raw file
-    chroma: FineChroma | None = None  # of a JPEG
+    chroma: tuple[FineChroma, ...] = ()  # of a JPEG, the finest first
     quality: int | None = None  # JPEG quality as estimated from its tables, if it is one
 
     @property

@@ -89,7 +89,7 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
         colours, remark, convert = colours_of(image, 65536 if depth == 16 else 256)
         if remark is not None:
             remarks.append(remark)
-        chroma = None
+        chroma: tuple[FineChroma, ...] = ()
         if convert is not None:
             pixels: Pixels = as_array(convert(image).convert("RGB"))
         elif depth == 16:
@@ -98,8 +98,7 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
             pixels, chroma = _jpeg(content, image, factor)
         else:
             pixels = eight_bits(image, kind, factor)
-    if chroma is not None:
-        chroma = replace(chroma, codes=turned(chroma.codes, orientation))
+    chroma = tuple(replace(fine, codes=turned(fine.codes, orientation)) for fine in chroma)
     upright = turned(pixels, orientation)
     if orientation >= 5:
         width, height = height, width
@@ -121,7 +120,7 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
 
 def _jpeg(
     content: bytes, image: ImageFile, factor: int
-) -> tuple[NDArray[np.uint8], FineChroma | None]:
+) -> tuple[NDArray[np.uint8], tuple[FineChroma, ...]]:
     """Pixels and the finer chroma, decoded at the same time where there are two processors."""
     head = cast("JpegImageFile", opened(content, "JPEG"))
     if image.info.get("progressive"):
@@ -129,7 +128,7 @@ def _jpeg(
         # large one only the first, which takes the better part of the time there is.
         pixels = eight_bits(image, "JPEG", factor)
         large = head.width * head.height > MOST_PROGRESSIVE_TWICE
-        return pixels, None if large else fine_chroma(content, head)
+        return pixels, () if large else fine_chroma(content, head, factors=(4,))
     with ThreadPoolExecutor(max_workers=1) as beside:
         chroma = beside.submit(fine_chroma, content, head)
         return eight_bits(image, "JPEG", factor), chroma.result()

@@ -4,12 +4,13 @@ A decoder hands out Cb and Cr as whole codes. Over a card of one colour that rou
 in every block, and no mean takes it out: it was most of the error of a silver's difference. The
 file itself is finer. So it is decoded once more, at an eighth of its size, with the chroma's
 quantisation table multiplied: the same codes then come out eight times as large, and their
-rounding an eighth.
+rounding an eighth. Chroma far from grey has no room for that, and is enlarged less.
 """
 
 from __future__ import annotations
 
 import struct
+from collections.abc import Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,9 @@ from colour.photo.picture import FineChroma
 if TYPE_CHECKING:
     from PIL.JpegImagePlugin import JpegImageFile
 
-FACTOR = 4  # x
+# An eighth of a code is as fine as block means are kept, and has room for neutrals within 16 codes
+# of grey; a third has room for nearly all car colours.
+FACTORS = (8, 3)
 REDUCED = 8
 
 # ITU-T T.81, table B.1.
@@ -29,12 +32,19 @@ _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD8)})
 
 
-def fine_chroma(content: bytes, image: JpegImageFile) -> FineChroma | None:
+def fine_chroma(
+    content: bytes, image: JpegImageFile, factors: Sequence[int] = FACTORS
+) -> tuple[FineChroma, ...]:
     """The finer chroma of a JPEG whose head ``image`` has read, in the file's own orientation.
 
-    None where the file does not keep luma and two chromas of one table. Whatever the decoder
-    raises over a damaged file is the caller's to refuse.
+    One for each factor; none where the file does not keep luma and two chromas of one table.
+    Whatever the decoder raises over a damaged file is the caller's to refuse.
     """
+    found = (_enlarged(content, image, factor) for factor in factors)
+    return tuple(chroma for chroma in found if chroma is not None)
+
+
+def _enlarged(content: bytes, image: JpegImageFile, factor: int) -> FineChroma | None:
     layers = image.layer
     if image.mode != "RGB" or len(layers) != 3 or image.info.get("adobe_transform") == 0:
         return None
@@ -42,7 +52,7 @@ def fine_chroma(content: bytes, image: JpegImageFile) -> FineChroma | None:
         return None
     tables = image.quantization
     luma, chroma = tables.get(layers[0][3]), tables.get(layers[1][3])
-    enlarged = _with_larger_chroma(content, layers[0][3]) if luma and chroma else None
+    enlarged = _with_larger_chroma(content, layers[0][3], factor) if luma and chroma else None
     if enlarged is None or luma is None or chroma is None:
         return None
     from PIL.JpegImagePlugin import JpegImageFile
@@ -56,14 +66,14 @@ def fine_chroma(content: bytes, image: JpegImageFile) -> FineChroma | None:
     # The first entry is that of the block's mean, whose coefficient is eight times it.
     return FineChroma(
         codes=codes[:, :, 1:],
-        factor=float(FACTOR),
+        factor=float(factor),
         step=chroma[0] / 8,
         luma_step=luma[0] / 8,
     )
 
 
-def _with_larger_chroma(content: bytes, luma_table: int) -> bytes | None:
-    """The same file with a table of its own for the chroma, the old one times ``FACTOR``."""
+def _with_larger_chroma(content: bytes, luma_table: int, factor: int) -> bytes | None:
+    """The same file with a table of its own for the chroma, the old one times ``factor``."""
     tables: dict[int, bytes] = {}
     at = 2
     while at + 4 <= len(content):
@@ -75,7 +85,7 @@ def _with_larger_chroma(content: bytes, luma_table: int) -> bytes | None:
             continue
         (length,) = struct.unpack_from(">H", content, at + 2)
         if marker == _DQT:
-            tables.update(_tables(content[at + 4 : at + 2 + length]))
+            tables.update(_tables(content[at + 4 : at + 2 + length], factor))
         elif marker in _FRAMES:
             return _changed(content, at, tables, luma_table)
         elif marker == _SOS:
@@ -84,15 +94,15 @@ def _with_larger_chroma(content: bytes, luma_table: int) -> bytes | None:
     return None
 
 
-def _tables(segment: bytes) -> dict[int, bytes]:
-    """Tables of one segment by their number, as 16-bit big-endian entries."""
+def _tables(segment: bytes, factor: int) -> dict[int, bytes]:
+    """Tables of one segment by their number, enlarged, as 16-bit big-endian entries."""
     tables = {}
     at = 0
     while at < len(segment):
         wide, number = segment[at] >> 4, segment[at] & 15
         size = 128 if wide else 64
         entries = np.frombuffer(segment[at + 1 : at + 1 + size], ">u2" if wide else "u1")
-        tables[number] = np.minimum(entries.astype(int) * FACTOR, 0xFFFF).astype(">u2").tobytes()
+        tables[number] = np.minimum(entries.astype(int) * factor, 0xFFFF).astype(">u2").tobytes()
         at += 1 + size
     return tables
 
