@@ -134,7 +134,9 @@ def spoiled(rng: np.random.Generator, target: Target, kind: Spoiling, **fixed: A
     good = plausible(rng, target, **fixed)
     scene, light, optics = good.scene, good.light, good.optics
     if kind == "overexposed":
-        optics = _withsensor(optics, exposure=float(rng.uniform(2.2, 4.0)))
+        # From half a stop to a stop and a half more than fills the sensor from white: the paper
+        # and all greys above L* 86, up to all above 64, are burnt out in the middle of the light.
+        optics = _withsensor(optics, exposure=float(rng.uniform(1.5, 3.0)))
     elif kind == "underexposed":
         optics = _withsensor(
             optics,
