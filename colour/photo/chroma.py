@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 _RGB_BY_CHROMA = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])
 _CHROMA_BY_RGB = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
 _MOST = 1.2  # codes: a finer value further off than this is of something else
-_LUMA_FLOOR = 0.1  # codes: what a mean of luma strays by where the above explains nothing
+_LUMA_FLOOR = 0.06  # codes: what a mean of luma strays by where the above explains nothing
 _SATURATED = 0.1  # share of a place whose finer chroma is beyond its range
 
 
