@@ -36,7 +36,7 @@ from service.web.context import Frame, Here, PageContext, SentForm
 from service.web.forms import Form, FormError, FormRefused
 from service.web.pages.bench_forms import Filled, Option
 from service.web.pages.card_photo import FORM_AROUND_BYTES, FormWithFile
-from service.web.pages.photograph_views import PhotographPage, photograph_page
+from service.web.pages.photograph_views import NO_CARD, PhotographPage, photograph_page
 from service.web.pictures import MOST_BYTES, NotAPhoto
 
 if TYPE_CHECKING:
@@ -56,6 +56,8 @@ page_rules(
 )
 
 MOST_JOBS = 30
+BY_CODES = "codes"
+"""The choice of no sheet; a browser takes an empty one of a field that must be filled for none."""
 PAPERS = {"a4": "The plain sheet, A4", "letter": "The plain sheet, Letter"}
 
 
@@ -106,7 +108,7 @@ class Asked:
             "photograph",
             job_id=self.job_id,
             sha256=self.sha256,
-            sheet=self.sheet,
+            sheet="" if self.sheet == BY_CODES else self.sheet,
             corners=self.corners,
             card=self.card,
             swap=self.swap,
@@ -118,7 +120,7 @@ class Asked:
 
     @property
     def photo_target_id(self) -> str | None:
-        return self.sheet if self.sheet and self.paper is None else None
+        return self.sheet if self.sheet not in ("", BY_CODES, *PAPERS) else None
 
     @property
     def points(self) -> tuple[Point, ...] | None:
@@ -218,7 +220,7 @@ def photograph_now(
 
 
 def _keep(here: PageContext, form: Form) -> str:
-    content = form.uploaded("photo", MOST_BYTES)
+    content = form.uploaded("photo", MOST_BYTES) or form.uploaded("chosen", MOST_BYTES)
     if not content:
         raise Invalid("photo", "No photograph was chosen. Take one, or pick a file.")
     try:
@@ -246,7 +248,7 @@ def _said(form: Form, asked: Asked) -> NewPhotograph:
     while window := form.value(f"lying.{place}.window"):
         prefix = f"lying.{place}."
         card_id, _, zone_id = form.value(f"{prefix}card_id").partition("/")
-        if card_id:
+        if card_id and card_id != NO_CARD:
             fixed = {"window": window, "card_id": card_id, "zone_id": zone_id or None}
             temperature = form.number("surface_temperature_c")
             try:
@@ -274,7 +276,7 @@ def _said(form: Form, asked: Asked) -> NewPhotograph:
 
 
 def _shown(here: PageContext, asked: Asked, form: Form) -> Response:
-    """The page of a photograph; 422 when it was refused, or the form was."""
+    """The page of a photograph, read or refused; 422 when its form was."""
     file = here.store.job(asked.job_id)
     if not _is_name(asked.sha256) or not here.shop.photos.has(asked.sha256):
         raise Unknown("photograph", asked.sha256[:80])
@@ -292,7 +294,7 @@ def _shown(here: PageContext, asked: Asked, form: Form) -> Response:
         )
     except (PhotographRefused, Invalid) as refusal:
         refused = refusal
-    wrong = refused is not None or bool(form.errors)
+    wrong = form.sent and (refused is not None or bool(form.errors))
     page: PhotographPage = photograph_page(
         here,
         file,
@@ -303,7 +305,7 @@ def _shown(here: PageContext, asked: Asked, form: Form) -> Response:
         refused=refused,
         asked={
             "sha256": asked.sha256,
-            "sheet": asked.sheet,
+            "sheet": asked.sheet or BY_CODES,
             "corners": asked.corners,
             "card": asked.card,
             "swap": asked.swap,
@@ -332,7 +334,7 @@ def _judged_code(here: PageContext, said: NewPhotograph, came_from: str) -> str:
 def _sheets(here: PageContext) -> tuple[Option, ...]:
     registered = here.store.shop().all(PhotoTarget)
     return (
-        Option("", "The one its corner codes tell"),
+        Option(BY_CODES, "The one its corner codes tell"),
         *(Option(sheet.root, sheet.name) for sheet in registered),
         *(Option(value, text) for value, text in PAPERS.items()),
     )
@@ -344,7 +346,7 @@ def _new_page(
     from service.domain.lookups import the_job
 
     job = the_job(file)
-    start: Mapping[str, str] = {"sheet": ""}
+    start: Mapping[str, str] = {"sheet": BY_CODES}
     return PhotographNewPage(
         frame=frame,
         form=Filled(form=form, start=start),

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from colour.photo.outcome import PhotoRead, Point, WindowRead
 
 WIDTH_SHOWN = 1400
+NO_CARD = "none"
 CORNERS = ("Top left", "Top right", "Bottom right", "Bottom left")
 CODES_OF_CORNERS = ("no_target", "wrong_target", "cut_off", "several_targets")
 
@@ -173,7 +174,7 @@ def photograph_page(
         difference=_difference(file, finish, read) if read and finish else None,
         no_flop=finish is not None
         and bool(required_angles(finish, policy_in_force(file, finish.root))),
-        cards=(Option("", "No card of this job"), *known.values()),
+        cards=(Option(NO_CARD, "No card of this job"), *known.values()),
         stages=tuple(option for option in STAGES if option.value != Stage.WET),
         sheets=sheets,
         sheet=asked["sheet"],
@@ -288,7 +289,7 @@ def _windows(
     labels = {one.window: one.card_id for one in cards_offered(here.place_of_code, read)}
     start = next(iter(file.by(Card, "code", asked["card"])), None)
     for place, window in enumerate(read.windows):
-        card_id, why = "", ""
+        card_id, why = NO_CARD, ""
         if labels.get(window.name) in known:
             card_id, why = labels[window.name], "by the label in it"
         elif window.name in guesses and not set(labels.values()) & set(guesses.values()):

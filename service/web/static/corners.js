@@ -33,7 +33,7 @@
     if (!place) return;
     handle.style.left = `${((place[0] + 0.5) / width) * 100}%`;
     handle.style.top = `${((place[1] + 0.5) / height) * 100}%`;
-    handle.setAttribute("aria-label", `${names[n]} corner, ${Math.round(place[0])} across, ${Math.round(place[1])} down. Arrow keys move it.`);
+    handle.setAttribute("aria-label", `${n + 1}, ${names[n].toLowerCase()} corner, ${Math.round(place[0])} across, ${Math.round(place[1])} down. Arrow keys move it.`);
   };
 
   const put = (n, x, y) => {
