@@ -306,6 +306,8 @@ def _actions(
         if unread is None and word in (Word.SHOWS, Word.BLENDS, None):
             # What shows is not sprayed on: the next thing is another card, or another pot.
             order = [spray, pot, read, coat] if word is Word.SHOWS else [coat, read, spray, pot]
+        photograph = here.link("photograph_new", job_id=file.chain, card=to_read.code)
+        order.append(Action(text="Photograph it beside the master", href=photograph))
     return (
         *order,
         Action(text="Log a bake", href=here.link("bake_new", job_id=file.chain)),

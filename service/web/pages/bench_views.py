@@ -23,6 +23,10 @@ WORD_OF = {
 }
 
 
+BY_PHOTOGRAPH = '"photographs":{'
+"""In the evidence, canonical JSON, of a verdict that rests on photographs."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictShown:
     """A verdict with all that stands beside its word."""
@@ -40,6 +44,7 @@ class VerdictShown:
     next_step: str
     at: datetime
     late: bool
+    by_photograph: bool
     href: str
 
 
@@ -78,6 +83,7 @@ def verdict_shown(here: PageContext, verdict: Verdict) -> VerdictShown:
         next_step=verdict.next_step,
         at=verdict.observed_at,
         late=verdict.late,
+        by_photograph=BY_PHOTOGRAPH in verdict.evidence,
         href=here.link("verdict", job_id=verdict.job_id, verdict_id=verdict.root),
     )
 

@@ -5,6 +5,7 @@ from hashlib import sha256
 
 import pytest
 
+from colour.photo.outcome import PhotoRefused, Remark
 from service.domain.lookups import verdict_on_batch
 from service.domain.records.cards import Card, Photo
 from service.domain.records.measuring import Frame, Reading
@@ -80,6 +81,10 @@ def test_a_card_leads_to_its_photograph_and_the_photograph_to_its_verdict(shop_h
     assert done.address == f"/c/{shop_here.other.code}?saved=photograph"
     assert "What the photograph shows is on record" in done.main.text
     assert "Blends" in done.main.one("section", class_="card-said").text
+    assert "by photograph, under the conditions of its sheet" in done.main.text
+    batch = painter.open(shop_here.at(f"/batches/{shop_here.other.batch}"))
+    assert "by photograph, under the conditions of its sheet" in batch.main.text
+    assert batch.link("Photograph it beside the master") == sheet.address
     verdict = verdict_on_batch(shop_here.file, shop_here.other.batch)
     assert verdict.word is Word.BLENDS
     (frame,) = shop_here.file.all(Frame)
@@ -133,10 +138,13 @@ def test_a_label_in_a_window_offers_its_card_and_no_other_is_guessed(shop_here, 
 
 
 def test_a_refused_photograph_says_why_and_what_to_do_and_takes_corners(shop_here, painter):
-    refused = shop_here.take(painter, content=encoded())
+    content = encoded()
+    why = "No sheet was found. Lay the cards on the sheet and photograph all of it."
+    shop_here.desk.says[content] = PhotoRefused([Remark(code="no_target", message=why)])
+    refused = shop_here.take(painter, content=content)
     assert refused.status == 200
     assert refused.heading == "This photograph cannot be trusted"
-    assert "None of the sheet’s four codes".replace("’", "'") in refused.main.text
+    assert why in refused.main.text
     assert refused.link("Take another photograph") == shop_here.at(
         f"/photographs/new?card={shop_here.other.code}"
     )
@@ -148,7 +156,6 @@ def test_a_refused_photograph_says_why_and_what_to_do_and_takes_corners(shop_her
         f"{axis}{n}" for n in range(4) for axis in "xy"
     ]
 
-    content = encoded()
     shop_here.shows({"card": NEAR, "master": MASTER}, content=content)
     sent = {f"{axis}{n}": str(10 * n + 1) for n in range(4) for axis in "xy"}
     sent |= {"sheet": "a4", "card": shop_here.other.code}
