@@ -93,6 +93,7 @@ class Reading:
     messages: tuple[str, ...] = ()
     warned: tuple[str, ...] = ()
     pairs: tuple[Pair, ...] = ()
+    left_out: float = float("nan")  # mean ΔE00 of patches as the others foretell them
     settings: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -110,8 +111,14 @@ def read_photograph(content: bytes, truth: Mapping[str, Lab], *targets: Target) 
             readings.append(Reading(markers=len(found.markers), refused=codes, messages=messages))
             continue
         warned = tuple(sorted({remark.code for remark in read.warnings}))
-        pairs = pairs_of(read, truth)
-        readings.append(Reading(markers=len(found.markers), warned=warned, pairs=pairs))
+        readings.append(
+            Reading(
+                markers=len(found.markers),
+                warned=warned,
+                pairs=pairs_of(read, truth),
+                left_out=read.fit.left_out_mean_delta_e_2000,
+            )
+        )
     return readings
 
 
