@@ -54,7 +54,7 @@ _GRIDS = {
 _METAMERISM = 0.9
 _LEAST_WEIGHT = 1e-4
 # So many patches, spread over the lightnesses, suffice to choose three scales.
-_ENOUGH = 48
+_ENOUGH = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,8 +20,8 @@ CLIPPED = 254 / 255
 # Share of a patch kept, about its middle: print edges, blur and a slip of the corners stay out.
 PATCH_SHARE = 0.56
 WINDOW_SHARE = 0.72
-PATCH_POINTS = 18
-WINDOW_POINTS = 96
+PATCH_POINTS = 12
+WINDOW_POINTS = 80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

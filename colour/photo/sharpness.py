@@ -14,8 +14,8 @@ from colour.photo.target import Place
 Floats = NDArray[np.float64]
 
 _STEPS = 25  # over an edge
-_PLACES = 40  # looked at
-_LINES = 9  # along it
+_PLACES = 24  # looked at
+_LINES = 7  # along it
 _LEAST_CONTRAST = 0.12  # of the range of codes
 _SOFT_PX = 3.3
 

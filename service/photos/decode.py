@@ -5,7 +5,7 @@ What comes from outside is decoded in the bounded worker only.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from colour.photo.outcome import Remark
 from colour.photo.picture import FineChroma, Picture
+from service.photos.fine_chroma import FACTORS as FINE_FACTORS
 from service.photos.fine_chroma import fine_chroma
 from service.photos.kinds import MEDIA_TYPES, Described, Kind, kind_of, refused
 from service.photos.meaning import colours_of
@@ -45,9 +46,15 @@ LUMINANCE_SUM = 3688
 class Decoded:
     """A picture, and what had to be assumed about it."""
 
-    picture: Picture
+    plain: Picture  # without the finer chroma, which may still be on its way
     kind: Kind
     warnings: tuple[Remark, ...] = ()
+    chroma: Callable[[], tuple[FineChroma, ...]] = tuple
+
+    @property
+    def picture(self) -> Picture:
+        """The picture with the finer chroma of a JPEG; waits for it."""
+        return replace(self.plain, chroma=self.chroma())
 
 
 def describe(content: bytes) -> Described:
@@ -89,49 +96,59 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
         colours, remark, convert = colours_of(image, 65536 if depth == 16 else 256)
         if remark is not None:
             remarks.append(remark)
-        chroma: tuple[FineChroma, ...] = ()
+        chroma: Callable[[], tuple[FineChroma, ...]] = tuple
         if convert is not None:
             pixels: Pixels = as_array(convert(image).convert("RGB"))
         elif depth == 16:
             pixels = sixteen_bits(content, kind, image, factor)
         elif kind == "JPEG":
-            pixels, chroma = _jpeg(content, image, factor)
+            pixels, chroma = _jpeg(content, image, factor, orientation)
         else:
             pixels = eight_bits(image, kind, factor)
-    chroma = tuple(replace(fine, codes=turned(fine.codes, orientation)) for fine in chroma)
     upright = turned(pixels, orientation)
     if orientation >= 5:
         width, height = height, width
     return Decoded(
-        picture=Picture(
+        plain=Picture(
             pixels=upright,
             light=colours.light,
             primaries=colours.primaries,
             width=width,
             height=height,
             linear=colours.linear,
-            chroma=chroma,
             quality=quality,
         ),
         kind=kind,
         warnings=tuple(remarks),
+        chroma=chroma,
     )
 
 
 def _jpeg(
-    content: bytes, image: ImageFile, factor: int
-) -> tuple[NDArray[np.uint8], tuple[FineChroma, ...]]:
-    """Pixels and the finer chroma, decoded at the same time where there are two processors."""
+    content: bytes, image: ImageFile, factor: int, orientation: int
+) -> tuple[NDArray[np.uint8], Callable[[], tuple[FineChroma, ...]]]:
+    """Pixels, and the finer chroma, which is decoded beside them where there are two processors."""
     head = cast("JpegImageFile", opened(content, "JPEG"))
+
+    def chroma(factors: Sequence[int] = FINE_FACTORS) -> tuple[FineChroma, ...]:
+        try:
+            found = fine_chroma(content, head, factors)
+        except Exception:  # the picture itself is refused for what is wrong with the file
+            return ()
+        return tuple(replace(fine, codes=turned(fine.codes, orientation)) for fine in found)
+
     if image.info.get("progressive"):
         # One after the other, for each keeps the coefficients of the whole picture; and of a very
         # large one only the first, which takes the better part of the time there is.
         pixels = eight_bits(image, "JPEG", factor)
-        large = head.width * head.height > MOST_PROGRESSIVE_TWICE
-        return pixels, () if large else fine_chroma(content, head, factors=(4,))
-    with ThreadPoolExecutor(max_workers=1) as beside:
-        chroma = beside.submit(fine_chroma, content, head)
-        return eight_bits(image, "JPEG", factor), chroma.result()
+        if head.width * head.height > MOST_PROGRESSIVE_TWICE:
+            return pixels, tuple
+        made = chroma((4,))
+        return pixels, lambda: made
+    with_more = ThreadPoolExecutor(max_workers=1)
+    coming = with_more.submit(chroma)
+    with_more.shutdown(wait=False)
+    return eight_bits(image, "JPEG", factor), coming.result
 
 
 def turned(pixels: Any, orientation: int) -> Any:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from colour.photo.checks import refuse_without_target
 from colour.photo.measuring import read_picture
 from colour.photo.outcome import PhotoRead, Point, Remark
+from colour.photo.picture import Picture
 from colour.photo.sheet import NO_PRINT
 from colour.photo.target import Target
 from service.photos.corner_fit import Floats
@@ -33,11 +35,11 @@ def read(
         With every reason.
     """
     decoded = decode(content)
-    found = find_codes(decoded.picture, target, thorough=corners is None)
+    found = find_codes(decoded.plain, target, thorough=corners is None)
     decoded_safely()
     remarks = list(decoded.warnings)
     if target is None:
-        target, remark = _sheet(found, registered)
+        target, remark = _sheet(decoded.plain, found, registered)
         if remark is not None:
             remarks.append(remark)
     if corners is None and is_mirrored(found, target.markers):
@@ -66,17 +68,12 @@ def read(
 
 
 def _sheet(
-    found: Found, registered: Callable[[str], Target | None]
+    picture: Picture, found: Found, registered: Callable[[str], Target | None]
 ) -> tuple[Target, Remark | None]:
     """The sheet whose codes are in the frame, with the values of that very print if known."""
     sheets = sheets_seen(found.markers)
     if not sheets:
-        raise refused(
-            "no_target",
-            "None of the sheet's four codes can be read in the photograph. Lay the cards on the "
-            "printed sheet, take in all of it with its corners, hold still, and shoot again; for "
-            "a bought chart name its target and give its corners.",
-        )
+        raise refuse_without_target(picture, 0)
     if len(sheets) > 1 or found.twice:
         raise refused(
             "several_targets",
