@@ -1,18 +1,25 @@
 """``keepcard measure``: what a photograph says, as the contract has it, and how it is logged."""
 
 import json
-from contextlib import nullcontext
+import socket
+import subprocess
+import sys
+import time
+from contextlib import contextmanager, nullcontext
+from urllib.request import urlopen
 
 import click.testing
 import numpy as np
 import pytest
 
+from colour.one_pair import delta_e_2000
 from colour.photo.sheet import sheet_target
 from demo_cards.photographing.files import FileForm
 from demo_cards.photographing.scene import Card as CardInScene
 from demo_cards.photographing.setups import plausible
 from service.app import command_ports
 from service.cli import cli
+from service.cli.writing import TOKEN
 from service.domain.lookups import verdict_on_batch
 from service.domain.records.cards import Card
 from service.domain.records.measuring import Frame
@@ -202,30 +209,79 @@ def test_what_cannot_be_logged_is_refused_in_words(measure, photo, tmp_path, cha
     assert why in done.stderr
 
 
-def test_a_simulated_photograph_of_the_sheet_is_known_by_its_codes(keepcard, tmp_path):
-    """From the camera's bytes to the answer, with nothing in between replaced."""
-    labs = {"master": (55.0, 8.0, 12.0), "card": (55.0, 8.0, 16.0)}
+LABS = {"master": (55.0, 8.0, 12.0), "card": (55.0, 8.0, 16.0)}
+
+
+@pytest.fixture(scope="module")
+def simulated(tmp_path_factory):
+    """A photograph of two cards on the plain sheet, as a camera might have taken it."""
     scene = plausible(
         np.random.default_rng(11),
         sheet_target("a4"),
-        cards={name: CardInScene(lab=lab) for name, lab in labs.items()},
+        cards={name: CardInScene(lab=lab) for name, lab in LABS.items()},
         frame=(2000, 1500),
         camera="matrix",
         form=FileForm(),
     )
-    taken = scene.take(np.random.default_rng(12))
-    file = tmp_path / "cards.jpg"
-    file.write_bytes(taken.content)
-    done = keepcard("measure", str(file), "--json")
+    file = tmp_path_factory.mktemp("simulated") / "cards.jpg"
+    file.write_bytes(scene.take(np.random.default_rng(12)).content)
+    return str(file)
+
+
+def test_a_simulated_photograph_of_the_sheet_is_known_by_its_codes(keepcard, simulated):
+    """From the camera's bytes to the answer, with nothing in between replaced."""
+    done = keepcard("measure", simulated, "--json")
     assert done.exit_code == 0, done.stdout
     answer = json.loads(done.stdout)
     assert set(answer["windows"]) == {"card", "master", "card 2"}
     difference = answer["difference"]
     low, high = difference["range_95"]
-    # CIEDE2000 of the two by the simulator's own truth, worked out by this project's formula,
-    # which is held to the published pairs elsewhere.
-    from colour.one_pair import delta_e_2000
-
-    true = delta_e_2000(labs["master"], labs["card"])
-    assert low <= true <= high
+    # CIEDE2000 of the simulator's own truth, by the formula this project holds to the published
+    # pairs elsewhere.
+    assert low <= delta_e_2000(LABS["master"], LABS["card"]) <= high
     assert "yellower" in difference["words"]
+
+
+@contextmanager
+def served(folder):
+    """The folder, served by a process of its own."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    program = "from service.app import main; main()"
+    arguments = ["serve", "--data", str(folder), "--port", str(port)]
+    with subprocess.Popen([sys.executable, "-c", program, *arguments]) as process:
+        for _ in range(400):
+            try:
+                urlopen(f"http://127.0.0.1:{port}/healthz", timeout=1).close()
+                break
+            except OSError:
+                time.sleep(0.05)
+        yield
+        process.terminate()
+        assert process.wait(20) == 0
+
+
+def test_a_served_folder_gets_the_photograph_through_its_server(
+    keepcard, simulated, tmp_path, monkeypatch
+):
+    """The server keeps the bytes and reads them itself."""
+    made = Shop(tmp_path / "shop")
+    arguments = (
+        *("measure", simulated, "--json", "--data", str(made.folder), "--stage", "baked"),
+        *("--window", f"master={made.codes[0]}", "--window", f"card={made.codes[1]}"),
+    )
+    given = ("--as", "First Manager", "--role", "manager", "--label", "photographs", "--json")
+    token = json.loads(keepcard("token", "--data", str(made.folder), *given).stdout)["token"]
+    with served(made.folder):
+        refused = keepcard(*arguments)
+        assert refused.exit_code == 2 and TOKEN in refused.stderr
+        monkeypatch.setenv(TOKEN, token)
+        done = keepcard(*arguments)
+        assert done.exit_code == 0, done.output
+        assert json.loads(done.stdout)["receipt"]["kind"] == "log_photograph"
+    assert keepcard("verify", "--data", str(made.folder)).exit_code == 0
+    store = open_store(made.folder, read_only=True)
+    with store.database:
+        (frame,) = store.job(made.job_id).all(Frame)
+        assert store.photos.has(frame.photo_sha256)
