@@ -28,6 +28,10 @@ COMMANDS = {
     "measure": Entry(
         "service.cli.measure_command:measure", "Read the cards in a photograph of a sheet."
     ),
+    "register-target": Entry(
+        "service.cli.register_target_command:register_target",
+        "Register a print of the photo sheet, or a chart.",
+    ),
     "read": Entry("service.cli.reading_commands:read", "Show what a readings file holds."),
 }
 

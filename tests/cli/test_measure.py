@@ -209,6 +209,51 @@ def test_what_cannot_be_logged_is_refused_in_words(measure, photo, tmp_path, cha
     assert why in done.stderr
 
 
+def test_a_chart_is_registered_once_and_then_named(measure, keepcard, photo, reader, tmp_path):
+    made = Shop(tmp_path / "shop")
+    file = tmp_path / "chart.json"
+    file.write_text(json.dumps(target_file(values="measured")))
+    arguments = (
+        *("register-target", str(file), "--name", "Bought chart", "--measured-at", "2026-06-01"),
+        *("--data", str(made.folder), "--as", "First Manager"),
+    )
+    for _ in range(2):
+        done = keepcard(*arguments)
+        assert done.exit_code == 0, done.stderr
+        assert done.stdout == "Bought chart is registered with 8 patches, measured.\n"
+    measure(photo, "--data", str(made.folder), "--sheet", "Bought chart")
+    assert reader.asked[-1]["target"].name == "Bought chart"
+    file.write_text(json.dumps(target_file(name="Another")))
+    refused = keepcard(*arguments[:-1], "Pat")
+    assert refused.exit_code == 2 and "Only a manager may" in refused.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "more", "why"),
+    [
+        ("{", (), "is not JSON"),
+        ("[]", (), "is not a target file"),
+        ("{}", (), "width_mm"),
+        (
+            json.dumps(target_file()),
+            ("--instrument", "Gone"),
+            "No instrument is registered as Gone",
+        ),
+        (json.dumps(target_file()), ("--print-code", "0000"), "not registered"),
+    ],
+)
+def test_a_target_that_cannot_be_registered_is_refused(keepcard, tmp_path, text, more, why):
+    made = Shop(tmp_path / "shop")
+    file = tmp_path / "chart.json"
+    file.write_text(text)
+    done = keepcard(
+        *("register-target", str(file), "--name", "Chart", "--data", str(made.folder)),
+        *("--as", "First Manager", *more),
+    )
+    assert done.exit_code == 2
+    assert why in done.stderr
+
+
 LABS = {"master": (55.0, 8.0, 12.0), "card": (55.0, 8.0, 16.0)}
 
 
