@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,17 @@ _CHROMA_BY_RGB = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.0813
 _MOST = 1.2  # codes: a finer value further off than this is of something else
 _LUMA_FLOOR = 0.06  # codes: what a mean of luma strays by where the above explains nothing
 _SATURATED = 0.1  # share of a place whose finer chroma is beyond its range
+
+
+def with_chroma_for(picture: Picture, codes: NDArray[np.uint8] | NDArray[np.uint16]) -> Picture:
+    """The picture with chroma for places of these codes (n, rows, columns, 3) too."""
+    if picture.stronger_chroma is None or not picture.chroma:
+        return picture
+    middles = np.median(codes.reshape(len(codes), -1, 3), axis=1) @ _CHROMA_BY_RGB.T
+    if np.abs(middles).max() * picture.chroma[0].factor < 120:
+        return picture
+    stronger = picture.stronger_chroma()
+    return picture if stronger is None else replace(picture, chroma=(*picture.chroma, stronger))
 
 
 def settle_chroma(

@@ -18,6 +18,7 @@ from colour.photo.checks import (
     check_window,
     refuse_without_target,
 )
+from colour.photo.chroma import with_chroma_for
 from colour.photo.fitting import CameraFit, Patches, fit
 from colour.photo.outcome import CodeSeen, Fit, PhotoRead, Point, WindowRead
 from colour.photo.picture import Picture
@@ -72,6 +73,9 @@ def read_picture(
     """
     placement = _placement(picture, target, markers or {}, corners)
     findings = Findings()
+    if target.windows:
+        first = sample(picture, placement, target.windows, share=0.5, points=12)
+        picture = with_chroma_for(picture, first.codes)
     patches = sample(picture, placement, target.patches, share=PATCH_SHARE, points=PATCH_POINTS)
     windows = (
         sample(picture, placement, target.windows, share=WINDOW_SHARE, points=WINDOW_POINTS)

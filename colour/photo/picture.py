@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +42,8 @@ class Picture:
     height: int
     linear: bool = False  # whether the codes were proportional to light: a scanner's or raw file
     chroma: tuple[FineChroma, ...] = ()  # of a JPEG, the finest first
+    # Makes one with room for stronger colours, where that is worth the time.
+    stronger_chroma: Callable[[], FineChroma | None] | None = None
     quality: int | None = None  # JPEG quality as estimated from its tables, if it is one
 
     @property

@@ -5,7 +5,7 @@ What comes from outside is decoded in the bounded worker only.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from colour.photo.outcome import Remark
 from colour.photo.picture import FineChroma, Picture
-from service.photos.fine_chroma import FACTORS as FINE_FACTORS
-from service.photos.fine_chroma import fine_chroma
+from service.photos.fine_chroma import FINEST, STRONGER, fine_chroma
 from service.photos.kinds import MEDIA_TYPES, Described, Kind, kind_of, refused
 from service.photos.meaning import colours_of
 from service.photos.opening import guarded, opened, orientation_of, refuse_if_too_much
@@ -42,6 +41,10 @@ BITS, PHOTOMETRIC, PLANAR, NEW_SUBFILE, DNG_VERSION = 258, 262, 284, 254, 50706
 LUMINANCE_SUM = 3688
 
 
+def _none() -> None:
+    return None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Decoded:
     """A picture, and what had to be assumed about it."""
@@ -49,12 +52,13 @@ class Decoded:
     plain: Picture  # without the finer chroma, which may still be on its way
     kind: Kind
     warnings: tuple[Remark, ...] = ()
-    chroma: Callable[[], tuple[FineChroma, ...]] = tuple
+    chroma: Callable[[], FineChroma | None] = _none
 
     @property
     def picture(self) -> Picture:
         """The picture with the finer chroma of a JPEG; waits for it."""
-        return replace(self.plain, chroma=self.chroma())
+        chroma = self.chroma()
+        return replace(self.plain, chroma=() if chroma is None else (chroma,))
 
 
 def describe(content: bytes) -> Described:
@@ -96,13 +100,14 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
         colours, remark, convert = colours_of(image, 65536 if depth == 16 else 256)
         if remark is not None:
             remarks.append(remark)
-        chroma: Callable[[], tuple[FineChroma, ...]] = tuple
+        chroma: Callable[[], FineChroma | None] = _none
+        stronger: Callable[[], FineChroma | None] | None = None
         if convert is not None:
             pixels: Pixels = as_array(convert(image).convert("RGB"))
         elif depth == 16:
             pixels = sixteen_bits(content, kind, image, factor)
         elif kind == "JPEG":
-            pixels, chroma = _jpeg(content, image, factor, orientation)
+            pixels, chroma, stronger = _jpeg(content, image, factor, orientation)
         else:
             pixels = eight_bits(image, kind, factor)
     upright = turned(pixels, orientation)
@@ -116,6 +121,7 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
             width=width,
             height=height,
             linear=colours.linear,
+            stronger_chroma=stronger,
             quality=quality,
         ),
         kind=kind,
@@ -126,29 +132,34 @@ def decode(content: bytes, *, pixels_enough: int = PIXELS_ENOUGH) -> Decoded:
 
 def _jpeg(
     content: bytes, image: ImageFile, factor: int, orientation: int
-) -> tuple[NDArray[np.uint8], Callable[[], tuple[FineChroma, ...]]]:
-    """Pixels, and the finer chroma, which is decoded beside them where there are two processors."""
+) -> tuple[
+    NDArray[np.uint8], Callable[[], FineChroma | None], Callable[[], FineChroma | None] | None
+]:
+    """Pixels, and the finer chroma, which is decoded beside them where there are two processors.
+
+    And how to come by the chroma of stronger colours, which few photographs need.
+    """
     head = cast("JpegImageFile", opened(content, "JPEG"))
 
-    def chroma(factors: Sequence[int] = FINE_FACTORS) -> tuple[FineChroma, ...]:
+    def chroma(times: int = FINEST) -> FineChroma | None:
         try:
-            found = fine_chroma(content, head, factors)
+            found = fine_chroma(content, head, times)
         except Exception:  # the picture itself is refused for what is wrong with the file
-            return ()
-        return tuple(replace(fine, codes=turned(fine.codes, orientation)) for fine in found)
+            return None
+        return found and replace(found, codes=turned(found.codes, orientation))
 
     if image.info.get("progressive"):
         # One after the other, for each keeps the coefficients of the whole picture; and of a very
         # large one only the first, which takes the better part of the time there is.
         pixels = eight_bits(image, "JPEG", factor)
         if head.width * head.height > MOST_PROGRESSIVE_TWICE:
-            return pixels, tuple
-        made = chroma((4,))
-        return pixels, lambda: made
-    with_more = ThreadPoolExecutor(max_workers=1)
-    coming = with_more.submit(chroma)
-    with_more.shutdown(wait=False)
-    return eight_bits(image, "JPEG", factor), coming.result
+            return pixels, _none, None
+        made = chroma()
+        return pixels, lambda: made, None
+    beside = ThreadPoolExecutor(max_workers=1)
+    coming = beside.submit(chroma)
+    beside.shutdown(wait=False)
+    return eight_bits(image, "JPEG", factor), coming.result, lambda: chroma(STRONGER)
 
 
 def turned(pixels: Any, orientation: int) -> Any:

@@ -10,7 +10,6 @@ rounding an eighth. Chroma far from grey has no room for that, and is enlarged l
 from __future__ import annotations
 
 import struct
-from collections.abc import Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING
 
@@ -21,9 +20,9 @@ from colour.photo.picture import FineChroma
 if TYPE_CHECKING:
     from PIL.JpegImagePlugin import JpegImageFile
 
-# An eighth of a code is as fine as block means are kept, and has room for neutrals within 16 codes
-# of grey; a third has room for nearly all car colours.
-FACTORS = (8, 3)
+# An eighth of a code is as fine as files keep block means, and has room within 16 codes of grey:
+# silvers, whites, blacks. A third has room for nearly all other colours of cars.
+FINEST, STRONGER = 8, 3
 REDUCED = 8
 
 # ITU-T T.81, table B.1.
@@ -32,19 +31,12 @@ _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD8)})
 
 
-def fine_chroma(
-    content: bytes, image: JpegImageFile, factors: Sequence[int] = FACTORS
-) -> tuple[FineChroma, ...]:
+def fine_chroma(content: bytes, image: JpegImageFile, factor: int = FINEST) -> FineChroma | None:
     """The finer chroma of a JPEG whose head ``image`` has read, in the file's own orientation.
 
-    One for each factor; none where the file does not keep luma and two chromas of one table.
-    Whatever the decoder raises over a damaged file is the caller's to refuse.
+    None where the file does not keep luma and two chromas of one table. Whatever the decoder
+    raises over a damaged file is the caller's to refuse.
     """
-    found = (_enlarged(content, image, factor) for factor in factors)
-    return tuple(chroma for chroma in found if chroma is not None)
-
-
-def _enlarged(content: bytes, image: JpegImageFile, factor: int) -> FineChroma | None:
     layers = image.layer
     if image.mode != "RGB" or len(layers) != 3 or image.info.get("adobe_transform") == 0:
         return None
