@@ -12,7 +12,7 @@ from service.domain.lookups import readings_of_card, verdict_on_batch, verdict_o
 from service.domain.records.cards import Card, Photo
 from service.domain.records.job import Finish
 from service.domain.records.measuring import Frame, Reading
-from service.domain.records.shop import PhotoTarget
+from service.domain.records.shop import PLAIN_SHEETS, PhotoTarget
 from service.domain.refused import AlreadyThere, Invalid, KeyReused, NotAllowed
 from service.domain.terms import (
     CardKind,
@@ -32,10 +32,17 @@ from service.use_cases.photo_reading import (
     judge_windows,
     judgement_as_json,
     known_prints,
+    printed_sheet,
     read_photograph,
 )
 from service.use_cases.photo_targets import measured_target
-from service.use_cases.photographs import Lying, NewPhotograph, evidence_of, log_photographed
+from service.use_cases.photographs import (
+    Lying,
+    NewPhotograph,
+    evidence_of,
+    job_of_cards,
+    log_photographed,
+)
 from tests.photographs import FakeReader, photo_read, target_file
 from tests.shop_hand import ShopHand
 
@@ -231,6 +238,25 @@ def test_a_repair_s_card_is_photographed_beside_the_stored_master(phone):
     assert verdict_on_batch(hand.file, batch_of(hand, card)).word is Word.NOT_COMPARABLE
 
 
+def test_cards_of_jobs_that_have_nothing_to_do_with_each_other_are_no_photograph(phone):
+    hand = phone.hand
+    cards_of(hand)
+    first = hand.job_id
+    cards_of(hand)
+    assert job_of_cards(hand.store, [first, first]) == first
+    with pytest.raises(Invalid, match="nothing to do with each other"):
+        job_of_cards(hand.store, [first, hand.job_id])
+    repair = hand.do(
+        job.OpenJob,
+        work_order="W-r",
+        title="Repair",
+        repairs_job_id=first,
+        repairs_finish_id=hand.store.job(first).all(Finish)[0].root,
+        damage="A chip",
+    )
+    assert job_of_cards(hand.store, [first, repair]) == repair
+
+
 @pytest.mark.parametrize(
     ("windows", "why"),
     [
@@ -335,6 +361,7 @@ def test_a_print_code_stands_for_one_sheet_at_a_time(phone):
         ({"target": target_file(values="guessed")}, 'Write "nominal" or "measured"'),
         ({"print_code": "0000"}, "not registered"),
         ({"print_code": "OIL"}, "not a print code"),
+        ({"name": "photo sheet A4"}, "Give this one another name"),
         ({"target": target_file(name="x" * 250_000)}, "Keep it to"),
     ],
 )
@@ -343,6 +370,11 @@ def test_a_sheet_that_cannot_be_is_refused_in_words(phone, fields, why):
         phone.hand.do(
             shop.RegisterPhotoTarget, **{"name": "Sheet", "target": target_file(), **fields}
         )
+
+
+def test_the_plain_sheets_are_called_as_the_record_says():
+    assert tuple(printed_sheet(paper).name for paper in ("a4", "letter")) == PLAIN_SHEETS
+    assert printed_sheet("a4", "7K3Q").name not in PLAIN_SHEETS
 
 
 def test_only_a_manager_registers_a_sheet(phone):

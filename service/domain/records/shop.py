@@ -137,6 +137,8 @@ class Product(Record):
 
 PLAIN_PRINT = "0000"
 """The print code of a sheet that nobody registered."""
+PLAIN_SHEETS = ("Photo sheet A4", "Photo sheet Letter")
+"""What the sheets without a code of their own are called in what was read by them."""
 PRINT_CODE_LENGTH = 4
 LONGEST_TARGET = 200_000
 
@@ -162,6 +164,12 @@ class PhotoTarget(Record):
 
     def check(self) -> None:
         check_text("name", self.name, "The sheet's name", 80)
+        if self.name.casefold() in [name.casefold() for name in PLAIN_SHEETS]:
+            raise Invalid(
+                "name",
+                f"{self.name} is what the sheet without a code of its own is called. "
+                "Give this one another name.",
+            )
         if self.print_code is not None:
             check_print_code(self.print_code)
         if len(self.target) > LONGEST_TARGET:

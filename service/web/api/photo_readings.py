@@ -31,6 +31,7 @@ from service.web.context import Here, PageContext
 from service.web.pictures import FORMATS, MOST_BYTES
 
 PATH = "/api/photo-readings"
+MOST_JSON = 2 * 2**20
 
 Point = tuple[float, float]
 
@@ -109,7 +110,7 @@ async def read_photo(
     if not _questions:
         _questions.append(adapter_of(PhotoQuestion))
     try:
-        asked = _questions[0].validate_json(await request.body())
+        asked = _questions[0].validate_json(await read_body(request, "The question", MOST_JSON))
     except ValidationError as error:
         return malformed(error.errors(include_url=False))
     return answer(await run_in_threadpool(_read_stored, here, asked))

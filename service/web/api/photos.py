@@ -76,15 +76,17 @@ async def put_photo(request: Request, here: Here, sha256: Sha) -> Response:
     return answer(stored, 201 if fresh else 200)
 
 
-async def read_body(request: Request) -> bytes:
-    """The bytes of a photograph that is sent as the body."""
+async def read_body(
+    request: Request, what: str = "The photograph", most: int = MOST_BYTES
+) -> bytes:
+    """The bytes that are sent as the body, a photograph's unless something else is named."""
     # Kept on disk meanwhile: many slow tablets at once must not fill the memory.
     with SpooledTemporaryFile(max_size=IN_MEMORY) as received:
         size = 0
         async for chunk in request.stream():
             size += len(chunk)
-            if size > MOST_BYTES:
-                raise TooLarge("The photograph", MOST_BYTES)
+            if size > most:
+                raise TooLarge(what, most)
             received.write(chunk)
         received.seek(0)
         content: bytes = await run_in_threadpool(received.read)

@@ -70,6 +70,14 @@ def test_a_question_that_cannot_be_met_says_why(taken, manager, body, why):
     assert why in answer.text
 
 
+def test_a_question_as_long_as_a_photograph_is_not_read(manager):
+    body = b'{"photo_sha256": "' + b"0" * (3 * 2**20) + b'"}'
+    answer = manager.post(
+        "/api/photo-readings", content=body, headers={"Content-Type": "application/json"}
+    )
+    assert answer.status_code == 413
+
+
 def test_corners_that_are_none_are_refused(taken, manager):
     answer = manager.post("/api/photo-readings?corners=1,2 3,4", content=CONTENT)
     assert answer.status_code == 422
