@@ -19,7 +19,8 @@ from colour.photo.checks import (
     refuse_without_target,
 )
 from colour.photo.chroma import with_chroma_for
-from colour.photo.fitting import CameraFit, Patches, fit
+from colour.photo.fitting import CameraFit, fit
+from colour.photo.most_probable import Patches
 from colour.photo.outcome import CodeSeen, Fit, PhotoRead, Point, WindowRead
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from colour.photo import camera_model as model
-from colour.photo.fitting import Patches, fit
+from colour.photo.fitting import fit
+from colour.photo.most_probable import Patches
 from colour.photo.sheet import sheet_target
 from demo_cards.photographing.chances import (
     any_matrix_camera,
