@@ -36,6 +36,7 @@ LEFT_OUT, RATHER_LEFT_OUT = 0.20, 0.04  # share of a window's blocks
 WRONG_PATCH, WRONG_TIMES = 4.0, 6.0  # ΔE00, and times the usual error, from what others foretell
 FEWEST_WRONG, WRONG_SHARE = 3, 0.018
 WRONG_SCATTER = 12.0  # widening: one patch in ten this far (squared) outside of what was foretold
+MIXED_UP, MIXED_UP_SCATTER = 0.1, 20.0  # the same, beyond what any shadow does
 MANY_PATCHES = 40  # from here on the two below mean something
 SHADOW_TOGETHER, SHADOW_DEPTH = 0.17, 0.02  # Moran's I of what light is left over, and its size
 WRONG_FIT = 6.5  # median ΔE00
@@ -179,7 +180,11 @@ def check_fit(
     wrong = errors > np.maximum(WRONG_PATCH, WRONG_TIMES * usual)
     many = len(errors) >= MANY_PATCHES
     together, depth = _light_left_over(camera)
-    if many and together > SHADOW_TOGETHER and depth > SHADOW_DEPTH:
+    # Patches that are wrong by far bend the light's own model too; shadows never go so far.
+    mixed_up = wrong.mean() > MIXED_UP or camera.widening > MIXED_UP_SCATTER
+    if many and mixed_up:
+        findings.refuse("patches_wrong", _PATCHES_WRONG)
+    elif many and together > SHADOW_TOGETHER and depth > SHADOW_DEPTH:
         findings.refuse("uneven_light", _SHADOW)
     elif int(wrong.sum()) >= max(FEWEST_WRONG, WRONG_SHARE * len(errors)):
         _refuse_wrong(findings, camera, wrong)

@@ -132,17 +132,7 @@ def test_bad_photographs_are_refused(bad):
     assert len(refused) >= fewest(len(everything), 0.95)
 
 
-# Blank or dealt patches bend the light's own model, and are refused as a shadow over the sheet.
-AS_A_SHADOW = pytest.mark.xfail(strict=True, reason="wrong patches are refused as uneven light")
-
-
-@pytest.mark.parametrize(
-    "kind",
-    [
-        pytest.param(kind, marks=AS_A_SHADOW if kind == "wrong_patches" else ())
-        for kind in SPOILINGS
-    ],
-)
+@pytest.mark.parametrize("kind", SPOILINGS)
 def test_each_kind_of_bad_photograph_is_refused_in_words_that_fit(bad, kind):
     refused = [reading for reading in bad[kind] if reading.refused]
     assert refused
