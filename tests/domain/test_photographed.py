@@ -223,6 +223,27 @@ def test_swapping_the_cards_halves_the_error_and_repeating_does_not(job: Photogr
     assert swapped.decision.difference == pytest.approx((0.1, 0, 0))
 
 
+def test_what_settles_it_is_no_count_of_photographs(job: Photographer) -> None:
+    """They err alike, so so many more of them would promise what they do not hold."""
+    master, card = master_and_card(job)
+    near = moved(M, 0, 0, 0.9)
+    job.photograph((master, M), (card, near), own=0.05)
+    first = batch_draft(job, card)
+    assert first.word is Word.CANNOT_TELL
+    assert first.next_step.startswith("Swap the two cards on the sheet")
+    job.photograph((master, M), (card, near), own=0.05, windows=("card", "master"))
+    assert batch_draft(job, card).next_step.startswith("More photographs will hardly settle this")
+
+
+def test_a_photograph_judges_as_soon_as_its_card_is_the_master(job: Photographer) -> None:
+    master = job.card(job.batch(1), coats=3)
+    card = job.card(job.batch(2), coats=3)
+    job.photograph((master, M), (card, M))
+    assert draft_for_batch(job.file, card.batch_id) is None
+    job.master(master, job.reading(master, (41.0, 2.5, -17.0)))
+    assert batch_draft(job, card).word is Word.BLENDS
+
+
 def test_the_mean_of_photographs_in_the_same_places_is_never_called_too_sure() -> None:
     """By chance numbers: errors of any correlation stay within the mean of their variances."""
     rng = np.random.default_rng(20)
