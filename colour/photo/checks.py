@@ -56,6 +56,14 @@ class Findings:
     def warn(self, code: str, message: str) -> None:
         self.warnings.append(Remark(code=code, message=message))
 
+    def doubt_instead(self) -> None:
+        """Make warnings of the refusals, about a window nobody else depends on."""
+        self.warnings += [
+            Remark(code=remark.code, message=f"{remark.message} What was read there is no measure.")
+            for remark in self.refusals
+        ]
+        self.refusals = []
+
     def stop_if_refused(self) -> None:
         if self.refusals:
             raise PhotoRefused(self.refusals)

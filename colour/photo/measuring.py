@@ -30,17 +30,19 @@ from colour.photo.sampling import (
     WINDOW_POINTS,
     WINDOW_SHARE,
     Means,
+    Samples,
     means,
     sample,
 )
 from colour.photo.settling import settle
 from colour.photo.target import Place, Target
-from colour.photo.windows import WindowSeen, look_at
+from colour.photo.windows import WindowSeen, doubted, look_at
 
 Floats = NDArray[np.float64]
 
 FEWEST_MARKERS = 3
 LABEL_MARGIN_MM = 12.0
+PAPER_DIFFERENCE = 5.0  # ΔE00 from the lightest patch, uneven light and clipping allowed for
 
 
 def read_picture(
@@ -92,16 +94,48 @@ def read_picture(
     used = patch_means.clipped <= CLIPPED_SHARE
     camera = fit(_patches(picture, target, patch_means, used, white))
     check_fit(findings, target, used, camera)
-    looked = []
-    for index, window in enumerate(target.windows):
-        assert windows is not None
-        seen = look_at(
-            windows, index, window, camera, _position(target, [window])[0], _half_side(target)
-        )
-        check_window(findings, window.name, seen)
-        looked.append(seen)
+    looked = _windows(findings, target, windows, camera)
     findings.stop_if_refused()
     return _answer(picture, target, placement, camera, looked, codes, findings)
+
+
+def _windows(
+    findings: Findings, target: Target, windows: Samples | None, camera: CameraFit
+) -> list[WindowSeen]:
+    """Look at every window, refusing for those that matter.
+
+    A window beside `master` and `card` may be empty. A target without that pair is read window by
+    window, and one that is not to be trusted does not speak against the others.
+    """
+    paired = {"master", "card"} <= {window.name for window in target.windows}
+    looked = []
+    for index, place in enumerate(target.windows):
+        assert windows is not None
+        position = _position(target, [place])[0]
+        seen = look_at(windows, index, place, camera, position, _half_side(target))
+        own = Findings()
+        check_window(own, place.name, seen)
+        empty = (
+            paired and place.name not in ("master", "card") and _is_paper(seen, camera, position)
+        )
+        if own.refusals and (empty or not paired):
+            seen = doubted(seen)
+        if empty:
+            own = Findings()
+        elif not paired:
+            own.doubt_instead()
+        findings.refusals += own.refusals
+        findings.warnings += own.warnings
+        looked.append(seen)
+    return looked
+
+
+def _is_paper(seen: WindowSeen, camera: CameraFit, position: Floats) -> bool:
+    """Whether a window shows what the lightest patch does: the sheet itself, no card."""
+    lightest = camera.patches.lab[np.argmax(camera.patches.lab[:, 0])]
+    place = model.seen(seen.light[None], position[None])
+    lab = model.predict(camera.theta, place, camera.patches.white)[0]
+    return bool(delta_e_2000(lightest, lab) < PAPER_DIFFERENCE)
 
 
 def _placement(

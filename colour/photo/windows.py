@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +83,12 @@ def look_at(
         texture=_texture(light, keep, lightness, middle),
         clipped=float(clipped.mean()),
     )
+
+
+def doubted(window: WindowSeen) -> WindowSeen:
+    """The same with so much uncertainty that nothing is concluded from it."""
+    spread = 0.15 * window.light + 0.01
+    return replace(window, covariance=window.covariance + np.diag(spread**2))
 
 
 def _without_specks(light: Floats) -> NDArray[np.bool_]:
