@@ -132,11 +132,13 @@ def _homography(plane: Floats, pixels: Floats) -> Floats:
     from_plane, to_photo = _normaliser(plane), _normaliser(pixels)
     p = _project(from_plane, plane)
     q = _project(to_photo, pixels)
-    rows = []
-    for (x, y), (u, v) in zip(p, q, strict=True):
-        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y, -u])
-        rows.append([0, 0, 0, x, y, 1, -v * x, -v * y, -v])
-    normal = np.linalg.svd(np.asarray(rows))[2][-1].reshape(3, 3)
+    x, y, u, v = p[:, 0], p[:, 1], q[:, 0], q[:, 1]
+    one, none = np.ones_like(x), np.zeros_like(x)
+    across = np.stack([x, y, one, none, none, none, -u * x, -u * y, -u], axis=-1)
+    down = np.stack([none, none, none, x, y, one, -v * x, -v * y, -v], axis=-1)
+    equations = np.concatenate([across, down])
+    # The eigenvector of the least eigenvalue; for four points the equations leave just one.
+    normal = np.linalg.eigh(equations.T @ equations)[1][:, 0].reshape(3, 3)
     found = np.linalg.inv(to_photo) @ normal @ from_plane
     return np.asarray(found / found[2, 2])
 
@@ -156,12 +158,14 @@ def _best_bend(plane: Floats, pixels: Floats, centre: Floats, half: float) -> fl
         return float(np.sum((seen - straight) ** 2))
 
     # The misfit is nearly a parabola of the bend: its vertex, found twice.
-    bend, reach = 0.0, 0.05
+    straight_misfit = misfit(0.0)
+    bend, reach = 0.0, 0.03
     for _ in range(2):
-        low, middle, high = misfit(bend - reach), misfit(bend), misfit(bend + reach)
+        middle = straight_misfit if bend == 0.0 else misfit(bend)
+        low, high = misfit(bend - reach), misfit(bend + reach)
         curve = low - 2 * middle + high
         if curve <= 0:
             return 0.0
         bend = float(np.clip(bend + 0.5 * reach * (low - high) / curve, -0.15, 0.15))
         reach /= 10
-    return bend if misfit(bend) < 0.5 * misfit(0.0) else 0.0
+    return bend if misfit(bend) < 0.5 * straight_misfit else 0.0
