@@ -1,4 +1,4 @@
-"""Writes chart_spectra.txt and chart_lab.txt from a general colour library's own computation.
+"""Writes chart_spectra.txt, chart_lab.txt and chart_metamerism.txt by a general colour library.
 
 Run once, in a Python environment of its own, since that library's package has our package's name:
 
@@ -41,6 +41,54 @@ LAB_HEADER = """\
 # The illuminant is that library's table made linear to 1 nm, A its formula.
 # patch: 1 to 24 in the order of the columns there; white is the perfect white, as X, Y, Z.
 """
+METAMERISM_HEADER = """\
+# Special metamerism index of each patch of chart_spectra.txt against a sample made of it, for the
+# change from D65 to the test illuminant, 10 degrees. XYZ, CIELAB and differences are those of
+# {library} alone (its ASTM E308 at every 10 nm from 380 nm), printed to 5 decimals.
+# Written by make_spectra_reference.py beside this file.
+#
+# sample: the patch times 1.02 + 0.05 cos(2 pi (nm - 380) / 80).
+# index: X of the sample under the test light times X of the patch / X of the sample, both under
+#   D65, and Y and Z alike; then the difference of patch and sample, CIEDE2000 (index_2000) and
+#   CIE 1976 (index_ab). seen: CIEDE2000 under the test light with nothing corrected.
+"""
+
+
+def metamerism(library, name, chart, tables, shape):
+    """The rows of chart_metamerism.txt."""
+    every = library.SpectralShape(380, 780, 10)
+    functions = library.MSDS_CMFS[OBSERVERS[10]].copy().trim(shape)
+    wave = 1.02 + 0.05 * np.cos(2 * np.pi * (every.wavelengths - 380) / 80)
+
+    def xyz(values, light):
+        sd = library.SpectralDistribution(values, every)
+        return library.sd_to_XYZ(
+            sd, functions, tables[light], method="ASTM E308", mi_20nm_interpolation_method=False
+        )
+
+    lines = ["\t".join(["patch", "test", "index_2000", "index_ab", "seen"])]
+    for patch, sd in enumerate(chart.values(), 1):
+        master = sd.copy().align(every).values
+        sample = master * wave
+        factors = xyz(master, "D65") / xyz(sample, "D65")
+        for test in ("A", "F11", "LED-B3"):
+            white = xyz(np.ones(len(master)), test)
+            labs = [
+                library.XYZ_to_Lab(values / white[1], library.XYZ_to_xy(white))
+                for values in (
+                    xyz(master, test),
+                    xyz(sample, test) * factors,
+                    xyz(sample, test),
+                )
+            ]
+            found = [
+                library.delta_E(labs[0], labs[1], method="CIE 2000"),
+                library.delta_E(labs[0], labs[1], method="CIE 1976"),
+                library.delta_E(labs[0], labs[2], method="CIE 2000"),
+            ]
+            lines.append("\t".join([str(patch), test, *(f"{value:.5f}" for value in found)]))
+    header = METAMERISM_HEADER.format(library=name)
+    (HERE / "chart_metamerism.txt").write_text(header + "\n".join(lines) + "\n", encoding="utf-8")
 
 
 def main():
@@ -72,6 +120,7 @@ def main():
             found.append(np.concatenate([np.repeat(fine[0], 20), fine]))
         return np.array(found)
 
+    tables = {}
     lines = ["\t".join(["way", "illuminant", "observer", "patch", "L", "a", "b"])]
     whole = {"sum_of_5": every_nm(5), "sum_of_10": every_nm(10)}
     for light, theirs in LIGHTS.items():
@@ -80,6 +129,7 @@ def main():
             if light == "A"
             else library.SDS_ILLUMINANTS[theirs].copy().align(shape)
         )
+        tables[light] = lamp
         for degrees, observer in OBSERVERS.items():
             functions = library.MSDS_CMFS[observer].copy().trim(shape)
             ways = {}
@@ -106,6 +156,7 @@ def main():
                     lines.append("\t".join([*cells, *(f"{value:.5f}" for value in values)]))
     header = LAB_HEADER.format(library=name)
     (HERE / "chart_lab.txt").write_text(header + "\n".join(lines) + "\n", encoding="utf-8")
+    metamerism(library, name, chart, tables, shape)
 
 
 if __name__ == "__main__":
