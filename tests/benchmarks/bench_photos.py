@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from colour.photo.outcome import PhotoRefused
 from colour.photo.sheet import sheet_target
+from demo_cards.photographing.files import FileForm
 from demo_cards.photographing.setups import plausible
 from service.photos.decode import decode
 from service.photos.desk import PhotoDesk
@@ -62,11 +63,13 @@ def most_held(desk: PhotoDesk, which: str = "VmHWM") -> float:
     return int(line.split()[1]) / 1024
 
 
-def photograph() -> bytes:
+def photograph(quality: int) -> bytes:
     """A simulated photograph that is read without a refusal."""
     for seed in range(20):
         dice = np.random.default_rng(seed)
-        content = plausible(dice, sheet_target(), frame=(4032, 3024)).take(dice).content
+        form = FileForm(quality=quality)
+        set_up = plausible(dice, sheet_target(), frame=(4032, 3024), form=form)
+        content = set_up.take(dice).content
         with suppress(PhotoRefused):
             read(content, None, None, lambda code: None)
             return content
@@ -150,7 +153,7 @@ def hostile() -> None:
 
 
 if __name__ == "__main__":
-    twelve = photograph()
-    ways(twelve)
-    cold(twelve)
+    for quality in (88, 96):  # a light file and one as large as phones mostly make
+        ways(photograph(quality))
+    cold(photograph(96))
     hostile()
