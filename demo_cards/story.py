@@ -9,15 +9,18 @@ from datetime import UTC, date, datetime, timedelta
 from demo_cards import (  # noqa: F401  read for the words they register
     diary_bench,
     diary_looking,
+    diary_photographs,
     diary_pictures,
     diary_rack,
 )
 from demo_cards.diary import WORDS
+from demo_cards.diary_photographs import photograph_of
 from demo_cards.diary_pictures import picture_of
 from demo_cards.opening import job_commands, shop_commands
 from demo_cards.script import Planned, Script, Step, person_id, told
 from service.use_cases.cards import AttachPhoto
 from service.use_cases.command import Command
+from service.use_cases.photographs import NewPhotograph
 
 SHOP_OPENS = datetime(2022, 5, 9, 5, 30, tzinfo=UTC)
 VAN_COMES = datetime(2022, 5, 9, 6, 45, tzinfo=UTC)
@@ -61,6 +64,8 @@ def _told(script: Script, steps: list[Step]) -> Iterator[Planned]:
             photo = None
             if isinstance(command, AttachPhoto):
                 photo = picture_of(step["card"], script.finish_of_card(step["card"]))
+            elif isinstance(command, NewPhotograph):
+                photo = photograph_of(step["photo"])
             yield Planned(
                 received_at=happened + _way(step, command),
                 person_id=person_id(step.get("by", "painter")),

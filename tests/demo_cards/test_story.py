@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
 
+from demo_cards.load import to_log
 from demo_cards.names import id_of
 from demo_cards.script import card_id, reading_id, zone_id
 from demo_cards.story import plan
@@ -29,6 +30,7 @@ from service.domain.records.measuring import EyeCheck, Master, Reading, Verdict
 from service.domain.records.shop import Product
 from service.domain.records.spraying import Batch, Coat, Component
 from service.domain.terms import CardKind, CoatRole, JointKind, Stage, Subject, Word
+from service.photos.desk import PhotoDesk
 from service.storage.database import open_database
 from service.storage.verify import verify
 from service.use_cases.command import perform
@@ -46,6 +48,7 @@ BATCHES = {
     9: Word.NOT_COMPARABLE,  # read as printed paper is
     10: Word.CANNOT_TELL,  # read once
     11: None,  # has no card
+    12: Word.SHOWS,  # an old tin, told by photograph
 }
 
 JOINTS = {
@@ -207,9 +210,10 @@ def test_one_card_is_out_one_is_missing_and_one_came_back(demo: Told):
 
 
 def test_a_joint_was_accepted_by_name_and_reason_and_a_warm_reading_dropped(demo: Told):
-    accepted = demo.van.all(Acceptance)
-    assert [one.author_id for one in accepted] == [id_of("person", "manager")]
-    assert accepted[0].verdict_id == demo.joint("Left side to Fuel flap").root
+    flap, trial_pot = demo.van.all(Acceptance)
+    assert flap.author_id == trial_pot.author_id == id_of("person", "manager")
+    assert flap.verdict_id == demo.joint("Left side to Fuel flap").root and flap.why
+    assert trial_pot.batch_id == id_of("van", "batch", 12) and trial_pot.why
     warm = demo.van.latest_revision(Reading, reading_id("7 warm"))
     assert warm is not None and warm.withdrawn and warm.reason
     assert demo.van.all(EyeCheck) and demo.van.all(Photo)
@@ -257,16 +261,17 @@ def test_the_demos_record_verifies(demo_copy: Callable[[], Path]):
     with open_database(demo_copy()) as database:
         report = verify(database.store())
     assert report.ok, report.problems
-    assert report.counts["photo files"] == 2
+    assert report.counts["photo files"] == 4  # two drawn, two simulated
 
 
 def test_the_record_takes_a_second_telling_for_the_first(demo_copy: Callable[[], Path]):
     """Ids come from names, so the same story sent again changes nothing."""
-    with open_database(demo_copy()) as database:
+    with open_database(demo_copy()) as database, PhotoDesk() as desk:
         store = database.store()
         before = {head.chain: head.position for head in store.heads()}
         for planned in plan(TODAY):
-            perform(store, planned.person_id, planned.command)
+            command = to_log(store, desk, store.photos, planned.command)
+            perform(store, planned.person_id, command)
         assert {head.chain: head.position for head in store.heads()} == before
 
 
