@@ -32,6 +32,9 @@ COMMANDS = {
         "service.cli.register_target_command:register_target",
         "Register a print of the photo sheet, or a chart.",
     ),
+    "spectrum": Entry(
+        "service.cli.spectrum_command:spectrum", "Colour of the spectra in a file, by light."
+    ),
     "read": Entry("service.cli.reading_commands:read", "Show what a readings file holds."),
 }
 
