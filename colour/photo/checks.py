@@ -34,6 +34,7 @@ UNEVEN, RATHER_UNEVEN = 2.1, 1.6  # lightest over darkest of the light on the ta
 WINDOW_UNEVEN, WINDOW_RATHER_UNEVEN = 2.2, 1.2  # L* over one window
 LEFT_OUT, RATHER_LEFT_OUT = 0.20, 0.04  # share of a window's blocks
 WRONG_PATCH, WRONG_TIMES = 4.0, 6.0  # ΔE00, and times the usual error, from what others foretell
+WRONG_UNCERTAINTIES = 3.0  # stated standard uncertainties of the patch
 FEWEST_WRONG, WRONG_SHARE = 3, 0.018
 WRONG_SCATTER = 12.0  # widening: one patch in ten this far (squared) outside of what was foretold
 MIXED_UP, MIXED_UP_SCATTER = 0.1, 20.0  # the same, beyond what any shadow does
@@ -185,7 +186,9 @@ def check_fit(
             "round, under one kind of light.",
         )
         return
-    wrong = errors > np.maximum(WRONG_PATCH, WRONG_TIMES * usual)
+    # A print's blacks and strong colours stray from nominal by what is stated of them.
+    allowed = np.maximum(WRONG_TIMES * usual, WRONG_UNCERTAINTIES * camera.patches.uncertainty)
+    wrong = errors > np.maximum(WRONG_PATCH, allowed)
     many = len(errors) >= MANY_PATCHES
     together, depth = _light_left_over(camera)
     # Patches that are wrong by far bend the light's own model too; shadows never go so far.
