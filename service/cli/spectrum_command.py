@@ -38,8 +38,8 @@ class Spectrum(NamedTuple):
 
 
 @click.command(
-    epilog="Example: keepcard spectrum cards.csv --illuminant D65 --observer 10   "
-    "keepcard spectrum cards.csv --metamerism master --json"
+    epilog="Example: keepcard spectrum cards.csv --illuminant F11 --observer 10 --json   "
+    "Whether cards match under other lights too: keepcard spectrum cards.csv --metamerism MASTER"
 )
 @click.argument("file", type=click.Path())
 @click.option(
@@ -245,7 +245,10 @@ def _as_table(
 def _as_text(master: str, pairs: Sequence[tuple[Spectrum, Metamerism]], limit: float) -> str:
     from colour.metamerism import words
 
-    lines = [f"\nAgainst {master}, limit {limit:g}; figures are ΔE00 as seen under each light:"]
+    lines = [
+        f"\nAgainst {master}, limit {limit:g}; ΔE00 as seen under each light (no verdict: what "
+        "measuring leaves uncertain is not weighed):"
+    ]
     for one, pair in pairs:
         lines.append(f"- {one.shown} {words(pair, limit=limit)}.")
         indices = ", ".join(f"{test.illuminant} {test.index_2000:.2f}" for test in pair.tests)
