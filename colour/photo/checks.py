@@ -32,6 +32,7 @@ CLIPPED_SHARE = 0.04  # of a place's pixels
 CLIPPED_NEUTRALS = 0.34  # of the neutral patches
 UNEVEN, RATHER_UNEVEN = 2.1, 1.6  # lightest over darkest of the light on the target
 WINDOW_UNEVEN, WINDOW_RATHER_UNEVEN = 2.2, 1.2  # L* over one window
+NO_SHADOW = 2.5  # times lighter: shadows indoors take less, a reflection adds any amount
 LEFT_OUT, RATHER_LEFT_OUT = 0.20, 0.04  # share of a window's blocks
 WRONG_PATCH, WRONG_TIMES = 4.0, 6.0  # ΔE00, and times the usual error, from what others foretell
 WRONG_UNCERTAINTIES = 3.0  # stated standard uncertainties of the patch
@@ -285,7 +286,9 @@ def check_window(findings: Findings, name: str, window: WindowSeen) -> None:
             f"Something dark lies over part of the window {name}, or the card does not fill it. "
             "Clear it, then take it again.",
         )
-    elif window.unevenness > WINDOW_UNEVEN and window.lighter_by > 1.5 * window.darker_by:
+    elif window.unevenness > WINDOW_UNEVEN and (
+        window.lighter_by > 1.5 * window.darker_by or window.times_lighter > NO_SHADOW
+    ):
         findings.refuse("glare", _GLARE.format(name))
     elif window.unevenness > WINDOW_UNEVEN:
         findings.refuse(

@@ -34,6 +34,7 @@ class WindowSeen:
     unevenness: float  # L*: what the light's own model leaves over the window, its middle 70 %
     lighter_by: float  # L*: its lightest part over its middle
     darker_by: float  # L*: its middle over its darkest part
+    times_lighter: float  # light of its lighter parts over that of its darker ones
     texture: float  # L*: standard deviation at about a millimetre
     clipped: float  # share of pixels with a channel at its top
 
@@ -80,6 +81,7 @@ def look_at(
         unevenness=float(high - low),
         lighter_by=float(parts.max() - np.median(parts)),
         darker_by=float(np.median(parts) - parts.min()),
+        times_lighter=float(((high + 16) / max(low + 16, 1.0)) ** 3),
         texture=_texture(light, keep, lightness, middle),
         clipped=float(clipped.mean()),
     )
