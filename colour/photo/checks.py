@@ -28,16 +28,18 @@ NEUTRAL_CHROMA = 12.0
 FEWEST_PIXELS = 8.0  # across a patch: below, its middle is smeared by the camera's own filter
 BLURRED = 0.036  # blur over a patch's side, at which codes and patch middles begin to smear
 DARK, DIM = 0.14, 0.24  # linear light of the lightest patch: 8 bits leave dark cards no steps
+FLOORED_SHARE = 0.2  # of a place's pixels with a channel at its lowest code
 CLIPPED_SHARE = 0.04  # of a place's pixels
-CLIPPED_NEUTRALS = 0.34  # of the neutral patches
+CLIPPED_NEUTRALS = 0.24  # of the neutral patches
 UNEVEN, RATHER_UNEVEN = 2.1, 1.6  # lightest over darkest of the light on the target
 WINDOW_UNEVEN, WINDOW_RATHER_UNEVEN = 2.2, 1.2  # L* over one window
 NO_SHADOW = 2.5  # times lighter: shadows indoors take less, a reflection adds any amount
 LEFT_OUT, RATHER_LEFT_OUT = 0.20, 0.04  # share of a window's blocks
 WRONG_PATCH, WRONG_TIMES = 4.0, 6.0  # ΔE00, and times the usual error, from what others foretell
+FOREIGN_PATCH, FEWEST_FOREIGN = 15.0, 2  # ΔE00 of something else that lies there
 WRONG_UNCERTAINTIES = 3.0  # stated standard uncertainties of the patch
 FEWEST_WRONG, WRONG_SHARE = 3, 0.018
-WRONG_SCATTER = 12.0  # widening: one patch in ten this far (squared) outside of what was foretold
+WRONG_SCATTER = 8.0  # widening: one patch in ten this far (squared) outside of what was foretold
 MIXED_UP, MIXED_UP_SCATTER = 0.1, 20.0  # the same, beyond what any shadow does
 MANY_PATCHES = 40  # from here on the two below mean something
 SHADOW_TOGETHER, SHADOW_DEPTH = 0.17, 0.02  # Moran's I of what light is left over, and its size
@@ -172,9 +174,17 @@ def check_exposure(findings: Findings, target: Target, seen: Means, white: float
 
 
 def check_fit(
-    findings: Findings, target: Target, used: NDArray[np.bool_], camera: CameraFit
+    findings: Findings,
+    target: Target,
+    used: NDArray[np.bool_],
+    floored: NDArray[np.bool_],
+    camera: CameraFit,
 ) -> None:
-    """Do the patches look like the target's, under one light?"""
+    """Do the patches look like the target's, under one light?
+
+    ``floored`` are those of the used ones with a channel at its lowest code: too strong a colour
+    for the file is no wrong patch.
+    """
     stated = camera.patches.lab
     errors = np.asarray(delta_e_2000(stated, camera.left_out))
     usual = float(np.median(errors))
@@ -189,7 +199,8 @@ def check_fit(
         return
     # A print's blacks and strong colours stray from nominal by what is stated of them.
     allowed = np.maximum(WRONG_TIMES * usual, WRONG_UNCERTAINTIES * camera.patches.uncertainty)
-    wrong = errors > np.maximum(WRONG_PATCH, allowed)
+    wrong = (errors > np.maximum(WRONG_PATCH, allowed)) & ~floored
+    foreign = (errors > np.maximum(FOREIGN_PATCH, allowed)) & ~floored
     many = len(errors) >= MANY_PATCHES
     together, depth = _light_left_over(camera)
     # Patches that are wrong by far bend the light's own model too; shadows never go so far.
@@ -198,7 +209,10 @@ def check_fit(
         findings.refuse("patches_wrong", _PATCHES_WRONG)
     elif many and together > SHADOW_TOGETHER and depth > SHADOW_DEPTH:
         findings.refuse("uneven_light", _SHADOW)
-    elif int(wrong.sum()) >= max(FEWEST_WRONG, WRONG_SHARE * len(errors)):
+    elif (
+        int(wrong.sum()) >= max(FEWEST_WRONG, WRONG_SHARE * len(errors))
+        or int(foreign.sum()) >= FEWEST_FOREIGN
+    ):
         _refuse_wrong(findings, camera, wrong)
     elif many and camera.widening > WRONG_SCATTER:
         findings.refuse("patches_wrong", _PATCHES_WRONG)
@@ -316,6 +330,12 @@ def _warn_of_window(findings: Findings, name: str, window: WindowSeen) -> None:
             "uneven_light",
             f"The window {name} is not evenly lit ({window.unevenness:.1f} L*). Take another with "
             "the two cards swapped.",
+        )
+    if window.floored > FLOORED_SHARE:
+        findings.warn(
+            "cut_off_at_black",
+            f"The card in the window {name} is too strong a colour for this file: one of its "
+            "channels is cut off at black. It is read less surely.",
         )
     if window.texture > TEXTURED:
         findings.warn(

@@ -43,8 +43,8 @@ Floats = NDArray[np.float64]
 # degrees of freedom. Real charts' errors have longer tails, and widen the covariance.
 _TAIL, _TAIL_SQUARE = 0.9, 6.2514
 # Lab by which a camera misreads a paint against inks of the same colour, from simulated spectral
-# cameras under daylight, lamps and tubes: 0.9 at the middle.
-_METAMERISM = 0.9
+# cameras under daylight, lamps and tubes: 0.9 at the middle, more in the tails.
+_METAMERISM = 1.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,6 +11,7 @@ from colour.difference import delta_e_2000
 from colour.photo import camera_model as model
 from colour.photo.checks import (
     CLIPPED_SHARE,
+    FLOORED_SHARE,
     Findings,
     check_exposure,
     check_fit,
@@ -93,7 +94,8 @@ def read_picture(
     findings.stop_if_refused()
     used = patch_means.clipped <= CLIPPED_SHARE
     camera = fit(_patches(picture, target, patch_means, used, white))
-    check_fit(findings, target, used, camera)
+    floored = patch_means.floored[used] > FLOORED_SHARE
+    check_fit(findings, target, used, floored, camera)
     looked = _windows(findings, target, windows, camera)
     findings.stop_if_refused()
     return _answer(picture, target, placement, camera, looked, codes, findings)

@@ -90,6 +90,7 @@ class Means:
     light: Floats  # (n, 3): linear
     covariance: Floats  # (n, 3, 3): of the mean, from the scatter of its parts
     clipped: Floats  # (n,): share of pixels with a channel at its top
+    floored: Floats  # (n,): and at its lowest code, of the channel where that is most
     kept: Floats  # (n,): share of pixels the mean was taken over
     spread: Floats  # (n,): of lightness pixel by pixel, relative
 
@@ -119,6 +120,7 @@ def means(samples: Samples, blocks: int = 6) -> Means:
         clipped=(samples.codes >= CLIPPED * np.iinfo(samples.codes.dtype).max)
         .any(axis=-1)
         .mean(axis=(1, 2)),
+        floored=(samples.codes == 0).mean(axis=(1, 2)).max(axis=-1),
         kept=total / flat.shape[1],
         spread=scatter[:, 0] / np.maximum(middle[:, 0], 1e-9),
     )

@@ -15,6 +15,7 @@ from colour.photo.target import Place
 Floats = NDArray[np.float64]
 
 BLOCKS = 16  # of a window, each way
+_BELOW_BLACK = 0.03  # of the light of white
 _COARSE = 4  # of a window, each way, for what stretches over it
 _SPECK = 5.0  # robust standard deviations of a pixel within its block
 _STRANGE = 4.0  # the same of a block within its window
@@ -37,6 +38,7 @@ class WindowSeen:
     times_lighter: float  # light of its lighter parts over that of its darker ones
     texture: float  # L*: standard deviation at about a millimetre
     clipped: float  # share of pixels with a channel at its top
+    floored: float  # and at its lowest code, of the channel where that is most
 
 
 def look_at(
@@ -71,6 +73,9 @@ def look_at(
     parts = _parts(lightness, good)
     low, high = np.quantile(parts, [0.15, 0.85])
     value, covariance = _at_the_middle(blocks, good, weight)
+    # What lies below a channel's lowest code is not known: as much again as colours of cars have.
+    floored = (samples.codes[index] == 0).mean(axis=(0, 1))
+    covariance = covariance + np.diag((_BELOW_BLACK * floored * camera.patches.white) ** 2)
     return WindowSeen(
         light=np.maximum(value + samples.shift[index], 0.0),
         covariance=covariance + samples.rounding[index],
@@ -84,6 +89,7 @@ def look_at(
         times_lighter=float(((high + 16) / max(low + 16, 1.0)) ** 3),
         texture=_texture(light, keep, lightness, middle),
         clipped=float(clipped.mean()),
+        floored=float(floored.max()),
     )
 
 
@@ -169,5 +175,7 @@ def _texture(light: Floats, keep: NDArray[np.bool_], lightness: Floats, middle: 
     # Differences of neighbours: a slope of the light over the window is no texture.
     steps = np.diff(parts, axis=1)
     steps = steps[np.isfinite(steps)]
+    if not steps.size:
+        return 0.0
     relative = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2) / max(float(level), 1e-6)
     return float(relative * (middle + 16) / 3)
