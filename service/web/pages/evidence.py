@@ -148,12 +148,23 @@ def _photograph(here: PageContext, file: RecordFile, one: Mapping[str, Any]) -> 
     l, a, b = one["difference"]  # noqa: E741  the standard's own name
     sha = one["photo_sha256"]
     return PhotographUsed(
-        href=here.link("photo", sha256=sha) if sha else "",
+        href=_where_it_was_read(here, file, sha, frame, held) if sha else "",
         sheet=sheet,
         places=(at_a, at_b),
         difference=(l, a, b),
         fit=held.get("fit", {}).get("left_out_mean_delta_e_2000"),
         warnings=tuple(warning["message"] for warning in held.get("warnings", ())),
+    )
+
+
+def _where_it_was_read(
+    here: PageContext, file: RecordFile, sha: str, frame: Frame | None, held: Mapping[str, Any]
+) -> str:
+    """The page that shows the photograph with its outline and windows, by the same sheet."""
+    corners = " ".join(f"{x:g},{y:g}" for x, y in held.get("corners") or ())
+    sheet = frame.photo_target_id if frame is not None else None
+    return here.link(
+        "photograph", job_id=file.chain, sha256=sha, sheet=sheet or "", corners=corners
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from service.domain.card_code import grouped
@@ -12,6 +13,7 @@ from service.domain.lookups import master_in_force, policy_in_force, the_job
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Finish, Repair
+from service.domain.records.measuring import Frame as MadeTogether
 from service.domain.records.measuring import Lab
 from service.domain.records.spraying import Batch
 from service.domain.refused import Refused
@@ -138,6 +140,7 @@ class PhotographPage:
     swap: str
     sha256: str
     corners_href: str
+    logged_at: datetime | None  # when readings of this photograph went on record, if they did
 
 
 def photograph_page(
@@ -184,6 +187,10 @@ def photograph_page(
         swap=asked["swap"],
         sha256=asked["sha256"],
         corners_href=here.link("photograph", job_id=file.chain, sha256=asked["sha256"]),
+        logged_at=max(
+            (one.observed_at for one in file.by(MadeTogether, "photo_sha256", asked["sha256"])),
+            default=None,
+        ),
     )
 
 

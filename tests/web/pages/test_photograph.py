@@ -291,7 +291,10 @@ def test_what_a_verdict_rests_on_shows_the_photograph_and_its_conditions(shop_he
     rests = done.follow("What this rests on")
     assert "Both cards lie in one photograph" in rests.main.text
     assert "for D50 and the 2° observer" in rests.main.text
-    assert any(a.attributes["href"].startswith("/api/photos/") for a in rests.main.all("a"))
+    again = rests.follow("Photograph 1")
+    assert "Readings of it are on record since" in again.main.text
+    assert "Save what these cards read once more" in again.main.text
+    assert "Nothing is on record yet" not in again.main.text
 
 
 # --- The sheet, and the shop's book ----------------------------------------------------------
