@@ -32,6 +32,9 @@ PAPERS = {"A4": "a4", "LT": "letter"}  # by the design that the codes name
 CLOSE_UP, AROUND, MODULES = 7, 6, 21
 SHARPER = (0, 150, 400)  # per cent of unsharp masking; each brings back codes that others do not
 SHARP_RADIUS = 3.0
+LABEL_DOTS = 9.0  # for each millimetre of a label looked at closely
+BLANK = 14.0  # codes of standard deviation: a label's code covers a good part of its place
+FEWEST_MARKERS = 3
 MOST_TO_ENLARGE = 6_000_000  # pixels
 
 
@@ -85,6 +88,7 @@ def find_codes(picture: Picture, target: Target | None = None, *, thorough: bool
     search.look(search.grey, 1.0)
     if thorough and (target is None or target.markers):
         search.look_again()
+        search.look_at_labels()
     return search.found()
 
 
@@ -151,32 +155,51 @@ class _Search:
             # Each code more says better where the others lie.
             looking = any([self._look_where(marker) for marker in self._missing()])
 
+    def look_at_labels(self) -> None:
+        """Look closely where cards' labels lie and no code was met: theirs are small."""
+        if len(self.markers) < FEWEST_MARKERS:
+            return
+        placement = self._placement()
+        for place in self._target().labels:
+            middles = [placement.to_target(corners.mean(axis=0)) for _, corners in self.others]
+            if any(place.holds(float(x), float(y)) for x, y in middles):
+                continue
+            across, down = (round(side * LABEL_DOTS) for side in (place.width_mm, place.height_mm))
+            at = np.stack(np.meshgrid(np.arange(across) + 0.5, np.arange(down) + 0.5), axis=-1)
+            origin = np.array([place.x_mm, place.y_mm])
+            above = sampled(self.grey, placement.to_photo(at / LABEL_DOTS + origin))
+            if above.std() < BLANK:
+                continue
+            for close in _sharper(above.astype(np.uint8)):
+                codes = _read(close)
+                for text, corners in codes:
+                    self.meet(text, placement.to_photo((corners + 0.5) / LABEL_DOTS + origin))
+                if codes:
+                    break
+
     def _is_marker(self, text: str) -> bool:
         if self.target is not None and self.target.markers:
             return any(marker.text == text for marker in self.target.markers)
         match = SHEET_TEXT.fullmatch(text)
         return match is not None and match[1] in PAPERS
 
+    def _target(self) -> Target:
+        """What lies in the frame; asked only when a marker says so."""
+        return self.target or sheets_seen(self.markers)[0].target()
+
     def _plan(self) -> tuple[Marker, ...]:
         """The markers of what lies in the frame."""
-        if self.target is not None:
-            return self.target.markers
-        sheets = sheets_seen(self.markers)
-        return sheets[0].target().markers if sheets else ()
+        if self.target is None and not self.markers:
+            return ()
+        return self._target().markers
 
     def _missing(self) -> list[Marker]:
         return [marker for marker in self._plan() if marker.text not in self.markers]
 
     def _look_where(self, marker: Marker) -> bool:
         """Look where a marker must lie; whether it was there."""
-        known = [other for other in self._plan() if other.text in self.markers]
         height, width = self.grey.shape
-        placement = Placement.from_points(
-            np.concatenate([_outline(other) for other in known]),
-            np.concatenate([self.markers[other.text] for other in known]),
-            (width, height),
-            fit_bend=False,
-        )
+        placement = self._placement()
         modules = np.arange((MODULES + 2 * AROUND) * CLOSE_UP)
         axis = ((modules + 0.5) / CLOSE_UP - AROUND) / MODULES
         at = np.stack(np.meshgrid(axis * marker.width_mm, axis * marker.height_mm), axis=-1)
@@ -191,6 +214,17 @@ class _Search:
                 self.meet(text, placement.to_photo(place))
                 return True
         return False
+
+    def _placement(self) -> Placement:
+        """Where the target lies by the markers met so far, in pixels of the array."""
+        known = [other for other in self._plan() if other.text in self.markers]
+        height, width = self.grey.shape
+        return Placement.from_points(
+            np.concatenate([_outline(other) for other in known]),
+            np.concatenate([self.markers[other.text] for other in known]),
+            (width, height),
+            fit_bend=False,
+        )
 
     def _sharpened(self) -> Iterator[tuple[Grey, float]]:
         from PIL import Image
