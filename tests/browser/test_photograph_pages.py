@@ -69,15 +69,10 @@ def studio(tmp_path_factory) -> Iterator[Studio]:
     shop.hand.master(master.card, master.reading)
     other = shop.batch_with_card()
     sheet = sheet_target("a4")
+    labels = (Label(window="card", text=other.code), Label(window="master", text=master.code))
     taken = {
-        "sheet": photographed(
-            sheet,
-            5,
-            labels=(
-                Label(window="card", text=other.code),
-                Label(window="master", text=master.code),
-            ),
-        ),
+        "sheet": photographed(sheet, 5, labels=labels),
+        "another": photographed(sheet, 6, labels=labels),
         "uncoded": photographed(replace(sheet, markers=()), 7),
         "table": photographed(sheet, 9, without_sheet=True),
     }
@@ -124,12 +119,13 @@ def checked(page: Any, name: str, width: int, least: float = 43.5) -> None:
 
 @pytest.mark.parametrize("width", [390, 1280])
 def test_from_a_card_to_its_verdict_by_one_photograph(open_page, studio, width):
+    taken = {390: "sheet", 1280: "another"}[width]
     page = open_page(f"{studio.address}/c/{studio.other.code}", width=width, **studio.signed_in())
     finger = Finger(page)
     finger.tap("link", "Photograph it beside the master")
     checked(page, "new", width)
     finger.taps += 1
-    page.set_input_files("[name=photo]", studio.file("sheet"))
+    page.set_input_files("[name=photo]", studio.file(taken))
     finger.taps += 1
     press(page, "Read the photograph")
     assert finger.heading == "In this photograph the card would show against the master"
@@ -137,7 +133,7 @@ def test_from_a_card_to_its_verdict_by_one_photograph(open_page, studio, width):
     # The outline that is drawn is where the sheet lies in the picture.
     points = page.locator(".over-line").first.get_attribute("points")
     found = np.array([[float(v) for v in p.split(",")] for p in points.split()])
-    assert np.abs(found - np.array(studio.taken["sheet"].corners)).max() < 3
+    assert np.abs(found - np.array(studio.taken[taken].corners)).max() < 3
     # Both labels are seen, so both cards are offered, and the third window holds none.
     chosen = {
         page.locator(f"[name='lying.{n}.window']").input_value(): page.locator(
@@ -149,6 +145,7 @@ def test_from_a_card_to_its_verdict_by_one_photograph(open_page, studio, width):
     for n in range(2):
         page.select_option(f"[name='lying.{n}.stage']", "baked")
     checked(page, "read", width)
+    photograph = page.url
     finger.taps += 1
     press(page, "Save what these cards read")
     assert finger.taps <= TAPS
@@ -160,6 +157,11 @@ def test_from_a_card_to_its_verdict_by_one_photograph(open_page, studio, width):
         assert axe_findings(page) == []
     checked_saved.click()
     assert page.locator("h1").inner_text() == "Swap the two cards and photograph them again"
+    # Seen again, the photograph says that it is on record, and does not ask to be saved.
+    page.goto(photograph)
+    assert "Readings of it are on record since" in page.locator("main").inner_text()
+    assert not page.get_by_role("button", name="Save what these cards read").is_visible()
+    checked(page, "on-record", width)
 
 
 @pytest.mark.parametrize("width", [390, 1280])
