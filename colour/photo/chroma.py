@@ -17,9 +17,6 @@ _RGB_BY_CHROMA = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])
 _CHROMA_BY_RGB = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
 _MOST = 1.2  # codes: a finer value further off than this is of something else
 _LUMA_FLOOR = 0.06  # codes: what a mean of luma strays by where the above explains nothing
-# What is rounded strays evenly over a step, at most half of it: a normal of this share of its
-# variance has the same 95 % of it.
-_AS_NORMAL = 0.7
 _SATURATED = 0.1  # share of a place whose finer chroma is beyond its range
 
 
@@ -73,7 +70,6 @@ def settle_chroma(
     # A luma block is a mean of 64 pixels, whose noise is an eighth of theirs.
     luma = rounding_variance(luma_step, luma_spread / 8) + rounding_variance(1.0, luma_spread)
     luma += _LUMA_FLOOR**2
-    variance = _AS_NORMAL * variance
     covariance = np.einsum("ci,ni,di->ncd", _RGB_BY_CHROMA, variance, _RGB_BY_CHROMA)
     return off @ _RGB_BY_CHROMA.T, covariance + luma[:, None, None]
 
