@@ -18,6 +18,7 @@ _PLACES = 24  # looked at
 _LINES = 7  # along it
 _LEAST_CONTRAST = 0.12  # of the range of codes
 _SOFT_PX = 3.3
+_SMALLEST = 32  # pixels of a picture that can be called sharp or not
 
 
 def edge_blur_mm(picture: Picture, placement: Placement, places: Sequence[Place]) -> float | None:
@@ -76,6 +77,8 @@ def picture_blur_px(picture: Picture) -> float | None:
     Of both directions the worse, for a moved camera smears one; None where there is no contrast.
     """
     height, width = picture.pixels.shape[:2]
+    if min(height, width) < _SMALLEST:
+        return None
     green = picture.pixels[height // 10 : -height // 10, width // 10 : -width // 10, 1]
     grey = green.astype(np.float32) / np.iinfo(green.dtype).max
     low, high = np.quantile(grey[::8, ::8], [0.02, 0.98])

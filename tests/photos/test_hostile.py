@@ -53,6 +53,9 @@ def process_of(desk):
     return desk._free[0]._process
 
 
+WHY_NO_TARGET = {"blurred", "underexposed", "overexposed"}
+
+
 def reasons_of(desk, content):
     """Codes of the refusal, after which an honest photograph is still described."""
     started = time.monotonic()
@@ -62,7 +65,9 @@ def reasons_of(desk, content):
     assert all(len(reason.message) > 20 for reason in refusal.value.reasons)
     assert desk.describe(GOOD).width == 1200
     assert process_of(desk) is None or memory_of(desk) is None or memory_of(desk) < MOST_RESIDENT
-    return {reason.code for reason in refusal.value.reasons}
+    codes = {reason.code for reason in refusal.value.reasons}
+    # Where no sheet is found, what may be why is said beside it.
+    return codes - WHY_NO_TARGET if "no_target" in codes else codes
 
 
 def zipped():
