@@ -6,9 +6,11 @@ from collections.abc import Iterator
 
 import click
 
-from service.cli.frame import ports, print_json, read_file
+from service.cli.frame import ports, read_file
 from service.cli.layout import table
 from service.cli.ports import FileRead, SampleRead
+
+_SAMPLES_AT_ONCE = 500
 
 
 @click.command(epilog='Example: keepcard read readings.csv --json   ("-" reads standard input)')
@@ -21,7 +23,7 @@ def read(file: str, as_json: bool) -> None:
     """
     found = ports().read_readings(read_file(file))
     if as_json:
-        print_json(found.as_json())
+        _print_json(found)
         return
     click.echo(f"{file}: {_counted(len(found.samples), 'sample')} ({found.format})\n")
     click.echo(table(("sample", "angle", "n", "L*", "a*", "b*", "measured under"), _rows(found)))
@@ -29,6 +31,22 @@ def read(file: str, as_json: bool) -> None:
         click.echo("\nTo know about this file:")
         for warning in found.warnings:
             click.echo(f"- {warning.message}")
+
+
+def _print_json(found: FileRead) -> None:
+    """One JSON object, written sample by sample, so that a large file is never held twice."""
+    import json
+
+    def compact(value: object) -> str:
+        return json.dumps(value, allow_nan=False)
+
+    click.echo(f'{{"format": {compact(found.format)}, "samples": [', nl=False)
+    for start in range(0, len(found.samples), _SAMPLES_AT_ONCE):
+        some = found.samples[start : start + _SAMPLES_AT_ONCE]
+        text = ", ".join([compact(sample.as_json()) for sample in some])
+        click.echo((", " if start else "") + text, nl=False)
+    warnings = [{"code": w.code, "message": w.message} for w in found.warnings]
+    click.echo(f'], "warnings": {compact(warnings)}}}')
 
 
 def _rows(found: FileRead) -> Iterator[tuple[str, ...]]:

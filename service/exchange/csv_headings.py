@@ -111,7 +111,7 @@ def understand(cells: Sequence[str], line: int) -> Headings:
         if spectral and 300 <= float(spectral["nm"]) <= 1100:
             _claim(wavelengths, float(spectral["nm"]), place, found, line)
             marked.append(bool(spectral["mark"] or spectral["percent"] or spectral["unit"]))
-        elif (channel := _coordinate(text, name)) is not None:
+        elif (channel := coordinate(text, name)) is not None:
             key, part, bare = channel
             found.bare_angles += [name] if bare else []
             _claim(found.channels.setdefault(key, {}), part, place, found, line)
@@ -163,7 +163,7 @@ def _field(text: str, place: int, found: Headings, line: int) -> None:
     found.ranks[name] = rank
 
 
-def _coordinate(text: str, name: str) -> tuple[ChannelKey, int, bool] | None:
+def coordinate(text: str, name: str) -> tuple[ChannelKey, int, bool] | None:
     """L*, lab_a, b45, "L* 15°", "as-15 a*", "b*(D65/10°)": key, part, and if its angle is bare."""
     illuminant, observer, angle, bare = None, None, None, False
     light = _LIGHT.search(text)

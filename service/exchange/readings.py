@@ -116,7 +116,9 @@ class Sample:
             "angles": by_angle or None,
             "stage": self.stage,
             "instrument": self.instrument,
-            "repeats": [_repeat_as_json(reading) for reading in self.readings],
+            "repeats": [
+                _repeat_as_json(r, spectrum is None or len(spectra) > 1) for r in self.readings
+            ],
         }
 
 
@@ -139,16 +141,19 @@ class ReadingsFile:
 
 def mean(rows: Sequence[Sequence[float]]) -> list[float]:
     """Mean of each column, each sum rounded once, so that the order of the rows is no matter."""
+    if len(rows) == 1:
+        return list(rows[0])
     return [fsum(column) / len(rows) for column in zip(*rows, strict=True)]
 
 
-def _repeat_as_json(reading: Reading) -> Mapping[str, object]:
+def _repeat_as_json(reading: Reading, with_spectrum: bool) -> Mapping[str, object]:
+    """One reading; a spectrum that is the sample's only one is not written twice."""
     return {
         "line": reading.line,
         "angle": reading.angle,
         "repeat": reading.repeat,
         "lab": reading.lab,
         "xyz": reading.xyz,
-        "reflectance": reading.reflectance,
+        "reflectance": reading.reflectance if with_spectrum else None,
         "surface_temperature_c": reading.surface_temperature_c,
     }

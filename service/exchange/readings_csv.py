@@ -52,7 +52,7 @@ def read_csv(text: str, warnings: tuple[FileWarning, ...] = ()) -> ReadingsFile:
             *reader.warnings(),
             *scale_warnings,
             *grouping.warnings(),
-            *missing_conditions(samples),
+            *missing_conditions(samples, column=", or in a column"),
         ),
     )
 

@@ -15,6 +15,7 @@ _KINDS_BY_FIRST_BYTES = (
     (b"\xd0\xcf\x11\xe0", "an old spreadsheet workbook"),
     (b"\x1f\x8b", "a gzip archive"),
 )
+_NOT_IN_WINDOWS_1252 = (b"\x81", b"\x8d", b"\x8f", b"\x90", b"\x9d")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 
@@ -24,6 +25,15 @@ def decode(data: bytes) -> tuple[str, list[FileWarning]]:
         if data.startswith(first):
             raise ReadingsRefused(f"The file is {kind}, not text. Save the readings as CSV.")
     text, warnings = _decode(data)
+    ended = text.rstrip("\x1a\x00")
+    if ended != text and not text.startswith("\x00"):
+        text = ended
+        warnings.append(
+            FileWarning(
+                code="end_of_file_mark",
+                message="End-of-file marks of old systems were passed over.",
+            )
+        )
     if not text.strip():
         raise ReadingsRefused("The file is empty. Export the readings again.")
     if control := _CONTROL.search(text):
@@ -49,6 +59,13 @@ def _decode(data: bytes) -> tuple[str, list[FileWarning]]:
     try:
         return data.decode("utf-8"), []
     except UnicodeDecodeError:
+        if b"BEGIN_DATA" in data and any(sign in data for sign in _NOT_IN_WINDOWS_1252):
+            said = FileWarning(
+                code="encoding_assumed",
+                message="The file is not in UTF-8 and was read as DOS code page 850. Check names "
+                "with accents and signs.",
+            )
+            return data.decode("cp850"), [said]
         # The degree sign as one byte is what older instrument software writes.
         said = FileWarning(
             code="encoding_assumed",

@@ -46,9 +46,11 @@ def test_json_has_the_contract_shape_and_nothing_else_is_printed(keepcard, writt
 
 def test_the_format_is_told_by_content_and_not_by_name(keepcard, written):
     assert keepcard("read", written(FILE, "readings.cxf"), "--json").exit_code == 0
-    result = keepcard("read", written("CGATS.17\nORIGINATOR\n", "readings.csv"), "--json")
-    assert (result.exit_code, result.stdout) == (2, "")
-    assert "looks like a CGATS.17 file; this version reads CSV" in result.stderr
+    table = "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
+    table += "BEGIN_DATA\nx 50 1 -2\nEND_DATA\n"
+    result = keepcard("read", written(table, "readings.csv"), "--json")
+    found = json.loads(result.stdout)
+    assert (found["format"], found["samples"][0]["lab"]) == ("cgats", [50, 1, -2])
 
 
 def test_a_bad_row_is_refused_with_its_place_and_nothing_is_printed(keepcard, written):
