@@ -152,14 +152,17 @@ def _spectral_pairs(found: CgatsFields, squeezed: list[str], used: set[int]) -> 
 def _triples(
     found: CgatsFields, key: _Key, kinds: dict[str, dict[int, list[int]]], used: set[int]
 ) -> None:
-    """Whole triples only; of two fields that claim one place in it, the one nearest its first."""
+    """Whole triples only; of two fields for one coordinate, the one nearest to where it belongs."""
     channels = Channels(*key)
     for kind in ("lab", "xyz", "polar"):
         parts = kinds.get(kind, {})
         if len(parts) < 3 or (kind == "polar" and channels.lab):
             continue
         first = parts[0][0]
-        nearest = [min(parts[part], key=lambda place: abs(place - first)) for part in range(3)]
+        nearest = [
+            min(parts[part], key=lambda place, part=part: abs(place - first - part))  # type: ignore[misc]
+            for part in range(3)
+        ]
         setattr(channels, kind, nearest)
         used.update(nearest)
     if channels.lab or channels.xyz or channels.polar:

@@ -176,10 +176,12 @@ class _Finder:
     def _add_fields(self, number: int, line: str, words: list[str]) -> None:
         for separator in ("\t", ";", ","):
             parts = [part.strip().strip('"') for part in line.split(separator)]
-            if len(parts) > len(words) or (separator == "\t" and len(parts) > 1):
+            while parts and not parts[-1]:
+                parts.pop()
+            # Tabs and blanks may be mixed; then only one way of splitting gives colours.
+            mixed = self._is_format(words) and not self._is_format(parts)
+            if len(parts) > 1 and (len(parts) > len(words) or (separator == "\t" and not mixed)):
                 words = parts
-                while words and not words[-1]:
-                    words.pop()
                 self._table.tabbed |= separator == "\t"
                 break
         self._table.fields_line = self._table.fields_line or number
@@ -300,9 +302,11 @@ class CellReader:
         if len(words) > count and self._name_place is not None:
             before, after = self._name_place, count - self._name_place - 1
             rest = words[len(words) - after :] if after else []
-            if all(_is_number(word) for word in rest):
+            middle = words[before : len(words) - after]
+            # A decimal number in the middle is rather a value too many than a part of a name.
+            is_name = not any(_is_number(word) and not word.isdigit() for word in middle[1:])
+            if is_name and all(_is_number(word) for word in rest):
                 self._table.note("name_not_quoted", line)
-                middle = words[before : len(words) - after]
                 return [*words[:before], " ".join(middle), *rest]
         if len(words) > count:
             self._refuse(line, len(words))
