@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from colour.arrays import Floats
 
 # Linear sRGB to X/Xn, Y/Yn, Z/Zn with Xn, Yn, Zn of D65: IEC 61966-2-1, rows summing to 1.
 RELATIVE_XYZ_FROM_SRGB = np.array(

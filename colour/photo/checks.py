@@ -5,12 +5,12 @@ Thresholds were set on simulated photographs; each says what it guards.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.difference import delta_e_2000
 from colour.photo import camera_model as model
 from colour.photo.fitting import CameraFit
@@ -19,10 +19,8 @@ from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.sampling import Means
 from colour.photo.sharpness import edge_blur_mm, is_sharp, picture_blur_px
-from colour.photo.target import Place, Target
+from colour.photo.target import Target
 from colour.photo.windows import WindowSeen
-
-Floats = NDArray[np.float64]
 
 NEUTRAL_CHROMA = 12.0
 FEWEST_PIXELS = 8.0  # across a patch: below, its middle is smeared by the camera's own filter
@@ -138,8 +136,7 @@ def check_placement(
             "Go nearer until the target fills the picture, or send the picture at full size.",
         )
         findings.stop_if_refused()
-    edges: Sequence[Place] = target.patches
-    blur = edge_blur_mm(picture, placement, edges)
+    blur = edge_blur_mm(picture, placement, target.patches)
     if blur is not None:
         blur = max(0.0, blur - 0.35 / (scale * picture.scale))
         if blur > BLURRED * smallest:

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo.picture import FineChroma, Picture
-
-Floats = NDArray[np.float64]
 
 # Full-range YCbCr of JFIF (ITU-T T.871): R, G, B codes by Y, Cb, Cr codes.
 _RGB_BY_CHROMA = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])

@@ -18,8 +18,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo import camera_model as model
 from colour.photo.foretelling import (
     Foretelling,
@@ -36,8 +36,6 @@ from colour.photo.scale_choice import (
     choose_scales,
     light_scaled,
 )
-
-Floats = NDArray[np.float64]
 
 # Nine patches in ten lie within this of what the others foretell: the quantile of χ² with three
 # degrees of freedom. Real charts' errors have longer tails, and widen the covariance.

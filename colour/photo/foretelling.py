@@ -17,9 +17,8 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from colour.arrays import Floats
 
 # Lab distances over which a camera's errors go together: broad ones, and a nearer kind.
 _FAR = np.array([60.0, 55.0, 55.0])

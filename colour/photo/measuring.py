@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.difference import delta_e_2000
 from colour.photo import camera_model as model
 from colour.photo.checks import (
@@ -38,8 +39,6 @@ from colour.photo.sampling import (
 from colour.photo.settling import settle
 from colour.photo.target import Place, Target
 from colour.photo.windows import WindowSeen, doubted, look_at
-
-Floats = NDArray[np.float64]
 
 FEWEST_MARKERS = 3
 LABEL_MARGIN_MM = 12.0

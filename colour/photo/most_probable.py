@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo import camera_model as model
-
-Floats = NDArray[np.float64]
 
 # Prior standard deviations. Widths are of cameras' usual renderings: gammas 1.6 to 2.8 about
 # 2.2 (0.3 of the logarithm), S-curves, stray light of a few per cent of white.

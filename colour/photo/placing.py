@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from colour.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

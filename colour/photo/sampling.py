@@ -8,12 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo.chroma import settle_chroma
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.target import Place
-
-Floats = NDArray[np.float64]
 
 # A code this near the top of its range may have been cut off, by the sensor or by a curve.
 CLIPPED = 254 / 255
@@ -33,9 +32,6 @@ class Samples:
     shift: Floats  # (n, 3): of the mean light, what rounding to codes took from it
     rounding: Floats  # (n, 3, 3): covariance of the mean light that rounding leaves
     inside: NDArray[np.bool_]  # (n,): whether the whole place is in the photograph
-
-    def __len__(self) -> int:
-        return len(self.codes)
 
 
 def sample(

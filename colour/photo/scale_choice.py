@@ -9,13 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo import camera_model as model
 from colour.photo.foretelling import CHANNEL, Foretelling
 from colour.photo.most_probable import STUDENT, Patches
-
-Floats = NDArray[np.float64]
 
 _GRIDS = {
     "single": (0.1, 0.25, 0.6, 1.4, 3.0),

@@ -9,13 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.target import Place
-
-Floats = NDArray[np.float64]
 
 _POINTS = 9  # each way over a patch
 _SHARE = 0.92  # of a patch that is looked at

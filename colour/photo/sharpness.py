@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.target import Place
-
-Floats = NDArray[np.float64]
 
 _STEPS = 25  # over an edge
 _PLACES = 24  # looked at

@@ -14,8 +14,8 @@ from typing import Any, Self
 Lab = tuple[float, float, float]
 
 # Standard uncertainty of a patch's value, per channel in Lab units, where the target says none.
-# A maker's printed values are about 1 ΔE00 from the physical chart (computed from four bought
-# charts by others); a shop's own print of nominal values strays further.
+# Bought charts are said to lie about 1 ΔE00 from their printed values (common practice, no source);
+# a shop's own print of nominal values strays further.
 UNSTATED_UNCERTAINTY = 1.0
 FEWEST_PATCHES = 6
 

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo import camera_model as model
 from colour.photo.fitting import CameraFit
 from colour.photo.sampling import CLIPPED, WINDOW_SHARE, Samples, block_means
 from colour.photo.target import Place
-
-Floats = NDArray[np.float64]
 
 BLOCKS = 16  # of a window, each way
 _BELOW_BLACK = 0.03  # of the light of white
@@ -73,7 +72,7 @@ def look_at(
     parts = _parts(lightness, good)
     low, high = np.quantile(parts, [0.15, 0.85])
     value, covariance = _at_the_middle(blocks, good, weight)
-    # What lies below a channel's lowest code is not known: as much again as colours of cars have.
+    # What lies below a channel's lowest code is not known; how far strong colours reach is a guess.
     floored = (samples.codes[index] == 0).mean(axis=(0, 1))
     covariance = covariance + np.diag((_BELOW_BLACK * floored * camera.patches.white) ** 2)
     return WindowSeen(
@@ -112,7 +111,7 @@ def _without_specks(light: Floats) -> NDArray[np.bool_]:
 
 
 def _beside(marked: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """The neighbours of marked blocks that lie on more than a lone speck."""
+    """The neighbours of marked blocks, each way."""
     grown = np.zeros_like(marked)
     grown[1:] |= marked[:-1]
     grown[:-1] |= marked[1:]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from colour.arrays import Floats
 
 MODULES = 21  # across a version 1 code
 QUIET = 1  # modules of white around it that the fit takes in

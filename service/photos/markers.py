@@ -16,11 +16,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from colour.arrays import Floats
 from colour.photo.picture import Picture
 from colour.photo.placing import Placement
 from colour.photo.sheet import sheet_target
 from colour.photo.target import Marker, Target
-from service.photos.corner_fit import Floats, area, fitted_corners, sampled
+from service.photos.corner_fit import area, fitted_corners, sampled
 
 Grey = NDArray[np.uint8]
 

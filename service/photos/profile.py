@@ -13,9 +13,8 @@ import struct
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from colour.arrays import Floats
 
 # The white of the profile connection space, D50 as ICC.1:2022, 7.2.16 writes it.
 D50 = np.array([0.9642, 1.0, 0.8249])

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from colour.arrays import Floats
 from colour.photo.checks import refuse_without_target
 from colour.photo.measuring import read_picture
 from colour.photo.outcome import PhotoRead, Point, Remark
 from colour.photo.picture import Picture
 from colour.photo.sheet import NO_PRINT
 from colour.photo.target import Target
-from service.photos.corner_fit import Floats
 from service.photos.decode import decode
 from service.photos.kinds import refused
 from service.photos.markers import Found, find_codes, is_mirrored, sheets_seen
