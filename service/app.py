@@ -102,6 +102,10 @@ def _job_as(form: str, file: RecordFile) -> bytes:
         from service.exchange.job_csv import job_csv
 
         return job_csv(file)
+    if form in ("cgats", "cxf"):
+        from service.exchange.job_samples import job_as
+
+        return job_as(form, file)
     from pydantic_core import to_json
 
     from service.web.api.plain import plain

@@ -16,11 +16,12 @@ from service.cli.opening import data_options, opened
 @click.option("--job", "work_order", required=True, metavar="ORDER", help="Work order of the job.")
 @click.option(
     "--form",
-    type=click.Choice(["journal", "json", "csv"]),
+    type=click.Choice(["journal", "json", "csv", "cgats", "cxf"]),
     default="journal",
     show_default=True,
     help="journal: entries and photographs, for `keepcard restore`. json: every record as it "
-    "stands. csv: every reading, as `keepcard import` reads it.",
+    "stands. csv, cgats (CGATS.17, ISO 28178) and cxf (CxF3, ISO 17972-1): every reading, as "
+    "`keepcard import` reads it.",
 )
 def export(
     file: Path, data: Path, database: str | None, shop: str | None, work_order: str, form: str

@@ -61,7 +61,7 @@ class CommandPorts(NamedTuple):
     backup: Callable[[RecordStore, Path, Sequence[str] | None], ManifestWritten]
     restore: Callable[[Path, Path, str | None], RecordRestored]
     job_as: Callable[[str, RecordFile], bytes]
-    """A whole job as ``json`` or ``csv``."""
+    """A whole job as ``json``, or its readings as ``csv``, ``cgats`` or ``cxf``."""
     photo_sheet_as: Callable[[str, Target], bytes]
     """The photo sheet to print, as ``pdf``, ``png`` or ``svg``."""
     photo_desk: Callable[[], AbstractContextManager[PhotoReader]]

@@ -11,6 +11,7 @@ from uuid import NAMESPACE_URL, uuid5
 import click
 
 from service.cli.frame import Refusal, ports, print_json, read_file
+from service.cli.import_spectra import about_spectra, labs_of
 from service.cli.opening import data_options, opened
 from service.cli.writing import as_option, write
 
@@ -65,9 +66,10 @@ def import_readings(
 ) -> None:
     """Import readings from FILE: each sample goes to the card whose code is its name.
 
-    Conditions come from the file; what it leaves open must be stated here and is never
-    guessed. Everything is stored and judged, or nothing is. Importing a file twice stores it
-    once. The export of a whole job is taken in by `keepcard restore`.
+    FILE may be CSV, CGATS.17 or CxF3. Conditions come from the file; what it leaves open must
+    be stated here and is never guessed. Everything is stored and judged, or nothing is.
+    Importing a file twice stores it once. The export of a whole job is taken in by
+    `keepcard restore`.
 
     Example: keepcard import monday.csv --data /srv/keepcard --as "Pat Painter" --stage baked
     """
@@ -82,6 +84,8 @@ def import_readings(
         instrument=instrument,
         temperature_c=temperature,
     )
+    warnings = [{"code": w.code, "message": w.message} for w in read.warnings]
+    warnings += about_spectra(read)
     with opened(data, database, shop) as store:
         found = matched(store, read, stated, card, Path(file).name)
     result: Mapping[str, Any] = {}
@@ -103,14 +107,14 @@ def import_readings(
                 "file": file,
                 "stored": not dry_run,
                 "readings": [_as_json(code, reading) for code, reading in found],
-                "warnings": [{"code": w.code, "message": w.message} for w in read.warnings],
+                "warnings": warnings,
                 "verdicts": said,
                 "receipt": result.get("receipt"),
             }
         )
         return
-    for warning in read.warnings:
-        click.echo(f"Note: {warning.message}", err=True)
+    for warning in warnings:
+        click.echo(f"Note: {warning['message']}", err=True)
     for code, reading in found:
         click.echo(f"{code}  {_summary(reading)}")
     click.echo("Nothing was stored (--dry-run)." if dry_run else f"{len(found)} readings stored.")
@@ -187,10 +191,8 @@ def _matched(
         raise Refusal(f"the file does not say everything. State {', '.join(missing)}.")
     angles = tuple(
         AngleReading(angle=angle, repeats=tuple(labs))
-        for angle, labs in sample.labs_by_angle().items()
+        for angle, labs in labs_of(sample, said.illuminant, said.observer).items()
     )
-    if not angles:
-        raise Refusal("it holds no L*, a*, b*. Export Lab from the instrument.")
     temperatures = sample.temperatures_c()
     temperature = sum(temperatures) / len(temperatures) if temperatures else said.temperature_c
     reading = Measured(
@@ -211,13 +213,15 @@ def _matched(
 def _conditions(sample: SampleRead, stated: Stated) -> Stated:
     """The file's own word first; where both speak and differ, neither is guessed to be right."""
     conditions = sample.conditions
+    # A file names the instrument as its maker does, the shop as it likes: here the shop's word
+    # holds, where everywhere else two different words are a contradiction.
     in_file: dict[str, Any] = {
         "stage": sample.stage,
         "illuminant": conditions.illuminant,
         "observer": conditions.observer,
         "geometry": conditions.geometry,
         "specular": conditions.specular,
-        "instrument": sample.instrument,
+        "instrument": stated.instrument or sample.instrument,
     }
     for name, value in in_file.items():
         other = getattr(stated, name)

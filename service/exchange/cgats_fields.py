@@ -26,6 +26,8 @@ _PREFIXES = {
     *("spectralrefl", "spectralreflectance", "spectralval", "spectralvalue", "band"),
 }
 _PERCENT = {"spectralpct", "spectralpercent", "r%", "%r", "%"}
+# Measurement conditions M0 to M3 of ISO 13655; of several the first is read.
+_LAMP = re.compile(r"^m[0-3][_ .-]|[_ .-]m[0-3]$")
 _POLAR = {
     **dict.fromkeys(("labl", "lchl", "cielchl", "ciel", "l", "lstar"), 0),
     **dict.fromkeys(("labc", "lchc", "cielchc", "ciec", "cstar", "labchroma", "chroma", "c"), 1),
@@ -93,13 +95,15 @@ def understand(names: Sequence[str]) -> CgatsFields:
         if place in used or not name:
             continue
         text = unicodedata.normalize("NFKC", name).strip().lower().replace("\u2212", "-")
+        text = _LAMP.sub("", text)
         spectral = _SPECTRAL.fullmatch(text)
         if spectral and _is_wavelength(spectral):
             angle = spectral["before"] or spectral["after"]
             band = float(spectral["nm"].replace(",", "."))
-            spectra.setdefault(int(angle) if angle else None, {}).setdefault(band, place)
-            percent.append(_SEPARATORS.sub("", spectral["prefix"]) in _PERCENT)
-            used.add(place)
+            bands = spectra.setdefault(int(angle) if angle else None, {})
+            if bands.setdefault(band, place) == place:
+                percent.append(_SEPARATORS.sub("", spectral["prefix"]) in _PERCENT)
+                used.add(place)
             continue
         if text in ("angle", "aspecular", "aspecular_angle", "measurement_angle", "angle_deg"):
             found.angle_place = place

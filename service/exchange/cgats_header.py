@@ -45,7 +45,7 @@ _SCALES = {"percent": 100, "%": 100, "fraction": 1, "share": 1}
 
 @dataclass(slots=True)
 class CgatsHeader:
-    """What the header of one table says; a later table without a word of its own inherits it."""
+    """What the header of one table says; a later table that says nothing inherits it."""
 
     about: About = About()
     divisor: int | None = None  # of the reflectance, where the header says its scale
@@ -56,6 +56,8 @@ def read_header(table: CgatsTable, before: CgatsHeader) -> CgatsHeader:
     """Sort the keywords of a table."""
     said = Said()
     stage: Stage | None = None
+    if any(not key.startswith("NUMBER_OF_") for _, key, _ in table.keywords):
+        before = CgatsHeader()  # a table that says anything of itself says all
     header = CgatsHeader(divisor=before.divisor)
     filters: list[str] = []
     for _, key, value in [*table.keywords, *_stated_in_remarks(table)]:

@@ -15,6 +15,9 @@ from service.exchange.readings import ReadingsRefused
 
 MOST_FIELDS = 5_000
 MOST_ROWS = 600_000
+MOST_TABLES = 2_000
+MOST_HEADER_LINES = 20_000  # of the whole file
+_MOST_MARKS = 8  # in one line
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"?|\'([^\']*)\'(?=\s|$)|(\S+)')
 _MARK = re.compile(r"\s*(BEGIN|END)_DATA(_FORMAT)?\b", re.I)
 _KEY = re.compile(r'\s*"?([A-Za-z][A-Za-z0-9_./:*-]*)"?[\s=:;,]*(.*)', re.S)
@@ -81,12 +84,22 @@ class _Finder:
         self._is_format = is_format
         self._found: list[CgatsTable] = []
         self._table = CgatsTable(1)
-        self._part: Callable[[int, str], None] = self._header
+        self._part: Callable[[int, str], str | None] = self._header
+        self._header_lines = 0
 
     def tables(self, lines: list[str]) -> list[CgatsTable]:
         for number, line in enumerate(lines, 1):
-            if line and not line.isspace():
-                self._part(number, line)
+            rest: str | None = line
+            marks = 0
+            while rest and not rest.isspace():
+                rest = self._part(number, rest)
+                marks += 1
+                if marks > _MOST_MARKS:
+                    raise ReadingsRefused(
+                        "the line holds more marks such as BEGIN_DATA than any table has. Export "
+                        "the readings again.",
+                        line=number,
+                    )
         if self._part == self._data:
             self._table.note("end_of_data_missing", len(lines))
         if self._table.rows or self._part == self._data:
@@ -95,16 +108,19 @@ class _Finder:
 
     def _close(self) -> None:
         self._found.append(self._table)
+        if len(self._found) > MOST_TABLES:
+            raise ReadingsRefused(
+                f"The file holds more than {MOST_TABLES:,} tables. Split it into smaller files."
+            )
         self._table = CgatsTable(len(self._found) + 1)
         self._part = self._header
 
-    def _mark(self, number: int, line: str) -> bool:
-        """Whether the line begins or ends a part; what stands behind the mark is read on."""
+    def _mark(self, number: int, line: str) -> str | None:
+        """What stands behind a mark that begins or ends a part; None where there is no mark."""
         found = _MARK.match(line)
         if found is None:
-            return False
+            return None
         begins, of_format = found[1].upper() == "BEGIN", bool(found[2])
-        rest = line[found.end() :]
         if begins and of_format:
             self._table.fields, self._table.fields_line = [], number
             self._part = self._format
@@ -118,12 +134,7 @@ class _Finder:
             self._part = self._header
         elif self._part == self._data:
             self._close()
-            if rest.strip() and not rest.lstrip().startswith("#"):
-                self._part(number, rest)
-            return True
-        if rest.strip():
-            self._part(number, rest)
-        return True
+        return line[found.end() :]
 
     def _take_format_over(self, number: int) -> None:
         if self._found:
@@ -132,46 +143,51 @@ class _Finder:
             self._table.fields_line = before.fields_line
             self._table.note("format_of_table_before", number)
 
-    def _header(self, number: int, line: str) -> None:
+    def _header(self, number: int, line: str) -> str | None:
+        if (rest := self._mark(number, line)) is not None:
+            return rest
+        self._header_lines += 1
+        if self._header_lines > MOST_HEADER_LINES:
+            raise ReadingsRefused(
+                f"the headers have more than {MOST_HEADER_LINES:,} lines. Export the readings "
+                "again.",
+                line=number,
+            )
         if line.lstrip().startswith("#"):
             self._table.remarks.append((number, line.strip()[:1_000]))
-            return
-        if self._mark(number, line):
-            return
+            return None
         words = tokens(_without_comment(line))
         if len(words) >= 3 and not self._table.fields and self._is_format(words):
             self._table.note("begin_of_format_missing", number)
             self._add_fields(number, line, words)
-            return
+            return None
         names = len(self._table.fields)
         if names and len(words) >= names and sum(map(_is_number, words)) >= min(3, names):
             self._table.note("begin_of_data_missing", number)
             self._part = self._data
-            self._data(number, line)
-            return
+            return line
         found = _KEY.match(line)
         if found is None:
             self._table.note("lines_skipped", number)
-            return
+            return None
         value = " ".join(tokens(_without_comment(found[2]))).strip(" ;")
         self._table.keywords.append((number, found[1].upper(), value[:1_000]))
+        return None
 
-    def _format(self, number: int, line: str) -> None:
-        if self._mark(number, line) or line.lstrip().startswith("#"):
-            return
+    def _format(self, number: int, line: str) -> str | None:
+        if (rest := self._mark(number, line)) is not None:
+            return rest
+        if line.lstrip().startswith("#"):
+            return None
         ended = re.search(r"\bEND_DATA_FORMAT\b", line, re.I)
         names = line[: ended.start()] if ended else line
         words = tokens(_without_comment(names))
         if words and words[0].upper() in ("NUMBER_OF_SETS", "NUMBER_OF_FIELDS"):
             self._table.note("end_of_format_missing", number)
             self._part = self._header
-            self._header(number, line)
-            return
+            return line
         self._add_fields(number, names, words)
-        if ended:
-            self._part = self._header
-            if line[ended.end() :].strip():
-                self._header(number, line[ended.end() :])
+        return line[ended.start() :] if ended else None
 
     def _add_fields(self, number: int, line: str, words: list[str]) -> None:
         for separator in ("\t", ";", ","):
@@ -192,24 +208,24 @@ class _Finder:
                 line=number,
             )
 
-    def _data(self, number: int, line: str) -> None:
+    def _data(self, number: int, line: str) -> str | None:
         start = line.lstrip()
         first = start[0]
         if first == "#":
-            return
-        if first in "EeBb" and self._mark(number, start):
-            return
+            return None
+        if first in "EeBb" and (rest := self._mark(number, start)) is not None:
+            return rest
         if not self._table.fields:
             words = tokens(line)
             if self._is_format(words):
                 self._table.note("begin_of_format_missing", number)
                 self._add_fields(number, line, words)
-                return
+                return None
         if line.rstrip()[-9:].upper().endswith(" END_DATA"):
             self._table.rows.append(line.rstrip()[:-9])
             self._table.row_lines.append(number)
             self._close()
-            return
+            return None
         self._table.rows.append(line)
         self._table.row_lines.append(number)
         if len(self._table.rows) > MOST_ROWS:
@@ -217,6 +233,7 @@ class _Finder:
                 f"the table has more than {MOST_ROWS:,} rows. Split it into smaller files.",
                 line=number,
             )
+        return None
 
 
 def _without_comment(line: str) -> str:

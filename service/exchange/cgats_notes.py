@@ -103,6 +103,20 @@ def value_warnings(
         )
 
 
+def gathered(warnings: Sequence[FileWarning], most: int = 5) -> list[FileWarning]:
+    """Each warning once, and of one code not more than can be read."""
+    by_code: dict[str, list[FileWarning]] = {}
+    for warning in dict.fromkeys(warnings):
+        by_code.setdefault(warning.code, []).append(warning)
+    found = []
+    for code, alike in by_code.items():
+        found += alike[:most]
+        if len(alike) > most:
+            more = f"The same is so {len(alike) - most:,} times more."
+            found.append(FileWarning(code=code, message=more))
+    return found
+
+
 def _listed(names: Sequence[str], most: int = 12) -> str:
     shown = ", ".join(f"'{kept_text(name[:40]) or '?'}'" for name in names[:most])
     return shown if len(names) <= most else f"{shown} and {len(names) - most} more"

@@ -14,6 +14,7 @@ from service.exchange.readings import Conditions
 
 _AS = re.compile(r"as\s*(?P<angle>[+-]?\d{1,3})(?!\d)", re.I)
 _DEGREES = re.compile(r"(?<![\d.])(?P<angle>[+-]?\d{1,3})\s*(?:°|deg)", re.I)
+_NO_GEOMETRY = ("not stated", "unknown", "unspecified", "undefined", "none", "n/a")
 _IN_PLANE = (0.0, 180.0, 360.0, -180.0)
 _NUMBER = re.compile(r"[+-]?\d{1,5}(?:[.,]\d{1,6})?")
 
@@ -72,6 +73,8 @@ def _own(node: Node | None) -> str | None:
     """The node's text, or what it is called where it has none."""
     if node is None:
         return None
+    if node.text.lower() == "custom":
+        return node.part("name") or node.text
     return node.text or node.part("value", "name", "type", "angle")
 
 
@@ -113,7 +116,7 @@ def _geometry(node: Node, found: Specification) -> None:
     else:
         text = choice.part("unknowngeometry", "geometry", "singleangle", "geometrychoice")
         text = text or (choice.text if choice.name == "geometrychoice" else None)
-        if text:
+        if text and text.lower() not in _NO_GEOMETRY:
             said = Said()
             if not said.add_geometry(text):
                 said.read_free(text)

@@ -12,6 +12,13 @@ from service.domain.terms import Specular, Stage
 Triple = tuple[float, float, float]
 
 
+def _printable(message: str) -> str:
+    """A message may quote a file, and what cannot be shown has no business on a terminal."""
+    if message.isprintable():
+        return message
+    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in message)
+
+
 class ReadingsRefused(Refused):
     """A readings file that cannot be taken, with the place where it goes wrong if there is one."""
 
@@ -26,7 +33,7 @@ class ReadingsRefused(Refused):
         place = ""
         if line is not None:
             place = f"Line {line}, column '{column}': " if column else f"Line {line}: "
-        super().__init__(place + problem)
+        super().__init__(_printable(place + problem))
         self.line = line
         self.column = column
         self.value = value
@@ -38,6 +45,9 @@ class FileWarning:
 
     code: str
     message: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "message", _printable(self.message))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

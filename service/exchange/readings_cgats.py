@@ -8,7 +8,7 @@ from dataclasses import replace
 from service.exchange.cgats_fields import CgatsFields, Channels, is_format, understand
 from service.exchange.cgats_header import CgatsHeader, read_header
 from service.exchange.cgats_lines import CellReader, CgatsTable, find_tables
-from service.exchange.cgats_notes import frame_warnings, table_warnings, value_warnings
+from service.exchange.cgats_notes import frame_warnings, gathered, table_warnings, value_warnings
 from service.exchange.condition_warnings import missing_conditions
 from service.exchange.csv_statements import About
 from service.exchange.found_readings import Found, divided, samples_of
@@ -45,7 +45,7 @@ def read_cgats(text: str, warnings: Sequence[FileWarning] = ()) -> ReadingsFile:
     samples, grouping_warnings = samples_of(found)
     said += [*value_warnings(numbers.notes, samples, without_colour), *grouping_warnings]
     said += missing_conditions(samples)
-    return ReadingsFile(format="cgats", samples=samples, warnings=tuple(dict.fromkeys(said)))
+    return ReadingsFile(format="cgats", samples=samples, warnings=tuple(gathered(said)))
 
 
 def _nothing_found(

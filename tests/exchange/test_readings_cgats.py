@@ -305,3 +305,30 @@ def test_files_of_others_making(name, samples, first):
     sample = file.samples[0]
     assert sample.wavelengths_nm == tuple(range(380, 740, 10))
     assert sample.conditions.illuminant == ("D50" if first else "D65")
+
+
+def test_of_several_lamps_in_one_table_the_first_is_read_and_the_rest_told():
+    fields = "SAMPLE_ID LAB_L_M0 LAB_A_M0 LAB_B_M0 LAB_L_M1 LAB_A_M1 LAB_B_M1"
+    file = read(table(fields, "x 50 1 2 51 1 2"))
+    assert labs(file) == [(50, 1, 2)]
+    (told,) = [w.message for w in file.warnings if w.code == "columns_ignored"]
+    assert told == "Fields not read: 'LAB_L_M1', 'LAB_A_M1', 'LAB_B_M1'."
+
+
+def test_a_chart_of_three_tables_and_a_norm():
+    """As a chart program writes: a word of its own first, spectra in percent, other tables."""
+    text = (
+        'CTX3   \n\nDESCRIPTOR "made up"\nORIGINATOR "made up"\nKEYWORD "DEVICE_CLASS"\n'
+        'DEVICE_CLASS "OUTPUT"\nKEYWORD "SPECTRAL_BANDS"\nSPECTRAL_BANDS "3"\n'
+        'KEYWORD "SPECTRAL_NORM"\nSPECTRAL_NORM "100.000000"\nKEYWORD "SAMPLE_LOC"\n'
+        "NUMBER_OF_FIELDS 8\nBEGIN_DATA_FORMAT\nSAMPLE_ID SAMPLE_LOC XYZ_X XYZ_Y XYZ_Z SPEC_500 "
+        "SPEC_550 SPEC_600 \nEND_DATA_FORMAT\n\nNUMBER_OF_SETS 1\nBEGIN_DATA\n"
+        '1 "A1" 1.1 1.2 0.9 1.10 1.20 1.30 \nEND_DATA\n\nCTX2\n\nNUMBER_OF_FIELDS 2\n'
+        "BEGIN_DATA_FORMAT\nINDEX RGB_R\nEND_DATA_FORMAT\nNUMBER_OF_SETS 1\nBEGIN_DATA\n0 1\n"
+        "END_DATA\n"
+    )
+    file = read(text)
+    (sample,) = file.samples
+    assert sample.readings[0].xyz == (1.1, 1.2, 0.9)
+    assert sample.readings[0].reflectance == pytest.approx((0.011, 0.012, 0.013))
+    assert "table_without_colour" in codes(file)
