@@ -64,8 +64,15 @@ class Archive:
 
     def __init__(self, file: Path) -> None:
         try:
-            self._zip = zipfile.ZipFile(file)
+            self._held = file.open("rb")
+        except OSError as error:
+            raise NotABackup(
+                f"{file} cannot be read as a backup ({error}). Check its name and its rights."
+            ) from error
+        try:
+            self._zip = zipfile.ZipFile(self._held)
         except (OSError, zipfile.BadZipFile) as error:
+            self._held.close()
             raise NotABackup(
                 f"{file} cannot be read as a backup ({error}). Check that it is the right file "
                 "and was copied whole."
@@ -102,8 +109,9 @@ class Archive:
         return self._zip.read(PHOTOS + sha)
 
     def close(self) -> None:
-        """Close the file."""
+        """Close the file, also where a part of it is still being read."""
         self._zip.close()
+        self._held.close()
 
     def _lines(self, name: str) -> Iterator[str]:
         try:

@@ -19,6 +19,7 @@ _PARENTS = {
     "author_id": "people",
     "holder_id": "people",
     "instrument_id": "instruments",
+    "tile_id": "check_tiles",
     "product_id": "products",
     "job_id": "jobs",
     "finish_id": "finishes",

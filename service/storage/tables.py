@@ -101,6 +101,7 @@ for _kind in RECORDS:
 _first_rows("cards", metadata.tables["cards"], "code")
 _first_rows("jobs", metadata.tables["jobs"], "work_order")
 Index(None, metadata.tables["credentials"].c.person_id)
+Index(None, metadata.tables["readings"].c.card_id, metadata.tables["readings"].c.observed_at)
 Index(None, metadata.tables["api_tokens"].c.token_hash)
 
 APPEND_ONLY: tuple[str, ...] = (*(kind.table for kind in RECORDS), "journal")

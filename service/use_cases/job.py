@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from service.domain.comparability import GRADES, Grade
 from service.domain.records.job import (
+    DEFAULT_LIGHTS,
     DEFAULT_LIMIT,
     DEFAULT_LIMIT_ORIGIN,
     EFFECT_ANGLES,
@@ -103,6 +104,8 @@ class Limits:
     card_to_panel: float | None = None
     grades: dict[str, str] = field(default_factory=dict)
     widening: dict[str, float] = field(default_factory=dict)
+    angle_limits: dict[str, float] = field(default_factory=dict)
+    lights: tuple[str, ...] = DEFAULT_LIGHTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,6 +201,8 @@ def _policy(
         card_to_panel=limits.card_to_panel,
         grades=limits.grades,
         widening=limits.widening,
+        angle_limits=limits.angle_limits,
+        lights=limits.lights,
     )
 
 

@@ -10,6 +10,7 @@ from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Panel
 from service.domain.records.measuring import (
     AngleReading,
+    AngleSpectrum,
     EyeCheck,
     Frame,
     Matrix,
@@ -45,6 +46,7 @@ class Measured:
     standard_uncertainty: float | None = None
     surface_temperature_c: float | None = None
     source: str = ""
+    spectra: tuple[AngleSpectrum, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +122,7 @@ def reading_of(
         surface_temperature_c=measured.surface_temperature_c,
         frame_id=frame_id,
         source=measured.source,
+        spectra=measured.spectra,
     )
 
 

@@ -117,6 +117,7 @@ class RegisterInstrument(Command):
     specular: Specular | None = None
     standard_uncertainty: float | None = None
     calibration_due: datetime | None = None
+    inter_instrument_uncertainty: float | None = None
 
 
 @verb(Role.MANAGER, doing="register an instrument")
@@ -132,6 +133,7 @@ def register_instrument(unit: Unit, command: RegisterInstrument) -> None:
             specular=command.specular,
             standard_uncertainty=command.standard_uncertainty,
             calibration_due=command.calibration_due,
+            inter_instrument_uncertainty=command.inter_instrument_uncertainty,
         )
     )
 

@@ -16,8 +16,8 @@ from uuid import uuid4
 from service.domain.card_code import new_card_code
 from service.domain.records.base import JobRecord, Record
 from service.domain.records.cards import Card, Movement, Photo, Zone
-from service.domain.records.job import Acceptance, Job, Joint, Panel
-from service.domain.records.measuring import EyeCheck, Frame, Reading
+from service.domain.records.job import Acceptance, Job, Joint, Panel, Policy
+from service.domain.records.measuring import AngleReading, AngleSpectrum, EyeCheck, Frame, Reading
 from service.domain.records.shop import Person, PhotoTarget, Product, Shop
 from service.domain.records.spraying import Bake, Coat, Component, Finishing
 from service.domain.refused import Invalid
@@ -42,7 +42,16 @@ _FITTING: dict[type[Record], dict[str, Any]] = {
     Component: {"unit": "ml"},
     Acceptance: {"batch_id": None},
     EyeCheck: {"against_panel_id": None},
-    Reading: {"panel_id": None},
+    Policy: {"angle_limits": {"15": 1.2, "-15": 1.5}},
+    Reading: {
+        "panel_id": None,
+        "spectra": (
+            AngleSpectrum(
+                angle=45, wavelengths_nm=(400.0, 410.0, 420.5), reflectance=((0.1, 0.25, 0.3),)
+            ),
+        ),
+        "angles": (AngleReading(angle=45, repeats=((50.5, 1.25, -2.0),)),),
+    },
     Product: {"mix_ratio": ((ComponentRole.BASE, 2.0), (ComponentRole.REDUCER, 0.1))},
     Coat: {"card_id": None},
     Frame: {"photo_sha256": sha256(PHOTO).hexdigest()},

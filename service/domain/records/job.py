@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import ClassVar
 
@@ -15,6 +16,8 @@ DEFAULT_LIMIT_ORIGIN = (
 )
 EFFECT_ANGLES = (15, 45, 110)
 """Aspecular degrees; three angles for metal flake (ASTM E2194)."""
+DEFAULT_LIGHTS = ("A", "F11", "LED-B3")
+"""Lamplight, a three-band fluorescent lamp and a white LED of CIE 15:2018."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +63,10 @@ class Policy(JobRecord):
     grade (``stops``, ``only_cannot_tell``, ``noted``); ``widening`` gives the standard
     uncertainty, in CIELAB units per channel, that a noted reason adds; ``card_to_panel`` is the
     shop's own figure for how far a card stands from its panel, likewise.
+
+    ``angle_limits`` maps an angle, as text, to the limit against the master there, where it is
+    not ``limit_master``; a joint's limit is larger or smaller there in the same proportion.
+    ``lights`` are the illuminants a batch is tried under beside that of its readings.
     """
 
     table: ClassVar[str] = "policies"
@@ -77,6 +84,8 @@ class Policy(JobRecord):
     card_to_panel: float | None = None
     grades: dict[str, str] = field(default_factory=dict)
     widening: dict[str, float] = field(default_factory=dict)
+    angle_limits: dict[str, float] = field(default_factory=dict)
+    lights: tuple[str, ...] = DEFAULT_LIGHTS
 
     def check(self) -> None:
         for kind in ("master", *JointKind):
@@ -89,10 +98,28 @@ class Policy(JobRecord):
         check_range("card_to_panel", self.card_to_panel, 0, 5, "The card-to-panel figure")
         if len(set(self.required_angles)) != len(self.required_angles):
             raise Invalid("required_angles", "An angle stands twice. Name each angle once.")
+        for angle, limit in self.angle_limits.items():
+            if not re.fullmatch(r"-?[0-9]{1,3}", angle) or str(int(angle)) != angle:
+                raise Invalid(
+                    "angle_limits", f"{angle!r} is not an angle. Name it in whole degrees, as 110."
+                )
+            check_range("angle_limits", int(angle), -90, 175, "The angle", "°")
+            check_range("angle_limits", limit, 0.05, 5, f"The limit at {angle}°")
+        if len(set(self.lights)) != len(self.lights):
+            raise Invalid("lights", "A light stands twice. Name each light once.")
+        for light in self.lights:
+            check_text("lights", light, "The light", 20)
 
     def limit(self, joint: JointKind | None) -> float:
         """Limit for a joint kind, or against the master when None."""
         return float(getattr(self, f"limit_{joint or 'master'}"))
+
+    def limit_at(self, joint: JointKind | None, angle: int | None) -> float:
+        """Limit for a joint kind, or against the master, at one angle."""
+        own = self.angle_limits.get(str(angle))
+        if own is None:
+            return self.limit(joint)
+        return self.limit(joint) * own / self.limit_master
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import ClassVar
 
 from service.domain.records.base import JobRecord, check_range, check_text
@@ -12,6 +14,10 @@ from service.domain.terms import EyeWord, Look, MasterLevel, Method, Specular, S
 
 Lab = tuple[float, float, float]
 Matrix = tuple[tuple[float, ...], ...]
+
+MOST_WAVELENGTHS = 1000
+WIDEST_GAP_NM = 20
+"""ASTM E308 weights sampling at 20 nm and finer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +48,48 @@ class AngleReading:
             check_covariance(self.covariance, 3)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AngleSpectrum:
+    """The reflectance factors behind a reading at one angle, one row of values a repeat.
+
+    ``wavelengths_nm`` ascends and has no gap wider than 20 nm; ``reflectance`` is a share of 1,
+    shape (repeats, wavelengths). ``angle`` is in aspecular degrees, as in ``AngleReading``.
+    """
+
+    wavelengths_nm: tuple[float, ...]
+    reflectance: tuple[tuple[float, ...], ...]
+    angle: int | None = None
+
+    def __post_init__(self) -> None:
+        nm = self.wavelengths_nm
+        if not 3 <= len(nm) <= MOST_WAVELENGTHS:
+            raise Invalid(
+                "spectra",
+                f"A spectrum has 3 to {MOST_WAVELENGTHS} wavelengths, this one {len(nm)}. "
+                "Export it from 400 to 700 nm at least.",
+            )
+        for before, after in pairwise(nm):
+            if not 0 < after - before <= WIDEST_GAP_NM:
+                raise Invalid(
+                    "spectra",
+                    f"The wavelengths go from {before:g} to {after:g} nm. "
+                    f"They must ascend by {WIDEST_GAP_NM} nm at most.",
+                )
+        check_range("spectra", nm[0], 200, 1100, "The first wavelength", "nm")
+        check_range("spectra", nm[-1], 200, 1100, "The last wavelength", "nm")
+        if not self.reflectance:
+            raise Invalid("spectra", "The spectrum holds no values. Leave it out, or send them.")
+        for row in self.reflectance:
+            if len(row) != len(nm):
+                raise Invalid(
+                    "spectra",
+                    f"The spectrum has {len(nm)} wavelengths and a row of {len(row)} values. "
+                    "Send one value for each wavelength.",
+                )
+            for value in row:
+                check_range("spectra", value, -0.05, 20, "A reflectance factor, a share of 1,")
+
+
 def check_covariance(covariance: Matrix, size: int) -> None:
     """Refuse a matrix that is not square, finite and symmetric, with variances above nothing."""
     square = len(covariance) == size and all(len(row) == size for row in covariance)
@@ -55,6 +103,27 @@ def check_covariance(covariance: Matrix, size: int) -> None:
             raise Invalid("covariance", "A variance is not above 0, and no measurement is exact.")
 
 
+def check_angles(angles: Sequence[AngleReading], spectra: Sequence[AngleSpectrum]) -> None:
+    """Refuse an angle given twice, and a spectrum without the colours that come of it."""
+    repeats = {angle.angle: len(angle.repeats) for angle in angles}
+    if len(repeats) != len(angles) or (None in repeats and len(repeats) > 1):
+        raise Invalid("angles", "An angle stands twice. Put its repeats together.")
+    given: set[int | None] = set()
+    for spectrum in spectra:
+        where = "" if spectrum.angle is None else f" at {spectrum.angle}°"
+        if spectrum.angle in given:
+            raise Invalid("spectra", f"The spectra{where} stand twice. Put the repeats together.")
+        given.add(spectrum.angle)
+        if spectrum.angle not in repeats:
+            raise Invalid("spectra", f"There is a spectrum{where} and no L*, a*, b*. Send both.")
+        if len(spectrum.reflectance) != repeats[spectrum.angle]:
+            raise Invalid(
+                "spectra",
+                f"The reading{where} has spectra of {len(spectrum.reflectance)} repeats and "
+                f"colours of {repeats[spectrum.angle]}. Send one spectrum for each repeat.",
+            )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading(JobRecord):
     """Lab of a zone of a card or of the car, with its conditions; never of two things at once.
@@ -63,6 +132,8 @@ class Reading(JobRecord):
     instrument reports them (D65, 10); ``geometry`` likewise (45:0, d:8, multi-angle).
     ``standard_uncertainty`` (of one repeat, per channel) and ``past_calibration`` are the
     instrument's at the time. ``surface_temperature_c`` is None when nobody measured it.
+    ``spectra`` are what the colours were worked out from, angle by angle, where the instrument
+    gave them; one row for each repeat of the angle.
     """
 
     table: ClassVar[str] = "readings"
@@ -83,15 +154,14 @@ class Reading(JobRecord):
     surface_temperature_c: float | None = None
     frame_id: str | None = None
     source: str = ""
+    spectra: tuple[AngleSpectrum, ...] = ()
 
     def check(self) -> None:
         if (self.card_id is None) == (self.panel_id is None):
             raise Invalid("card_id", "Say either which card or which panel of the car was read.")
         if not self.angles:
             raise Invalid("angles", "The reading holds no colour. Enter at least one L*, a*, b*.")
-        given = [a.angle for a in self.angles]
-        if len(set(given)) != len(given) or (None in given and len(given) > 1):
-            raise Invalid("angles", "An angle stands twice. Put its repeats together.")
+        check_angles(self.angles, self.spectra)
         check_text("illuminant", self.illuminant, "The illuminant", 20)
         check_text("geometry", self.geometry, "The geometry", 30)
         if self.observer not in (2, 10):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from service.domain.card_code import CARD_ALPHABET
 from service.domain.records.base import Record, check_range, check_text
+from service.domain.records.measuring import AngleReading, check_angles
 from service.domain.refused import Invalid
 from service.domain.terms import ComponentRole, PatchValues, Role, Specular
 
@@ -75,7 +76,10 @@ class Instrument(Record):
     """A colour-measuring instrument and what is known of it.
 
     ``standard_uncertainty`` is of one reading, per channel, in CIELAB units, as measured on the
-    shop's own cards; None while nobody has measured it.
+    shop's own cards; None while nobody has measured it. ``inter_instrument_uncertainty`` is how
+    far its mean stands from what another instrument of its geometry reads, as a standard
+    uncertainty, per channel; None while nobody knows. It comes in where two things were read by
+    different instruments, and no number of repeats makes it smaller.
     """
 
     table: ClassVar[str] = "instruments"
@@ -86,16 +90,61 @@ class Instrument(Record):
     specular: Specular | None = None
     standard_uncertainty: float | None = None
     calibration_due: datetime | None = None
+    inter_instrument_uncertainty: float | None = None
 
     def check(self) -> None:
         check_text("name", self.name, "The instrument's name", 80)
-        check_range(
-            "standard_uncertainty",
-            self.standard_uncertainty,
-            0.001,
-            20,
-            "The instrument's standard uncertainty",
-        )
+        for field, what in (
+            ("standard_uncertainty", "The instrument's standard uncertainty"),
+            ("inter_instrument_uncertainty", "How far instruments stand apart"),
+        ):
+            check_range(field, getattr(self, field), 0.001, 20, what)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckTile(Record):
+    """A tile that is kept to try the instruments on, because it does not change."""
+
+    table: ClassVar[str] = "check_tiles"
+
+    name: str
+    serial: str = ""
+    note: str = ""
+
+    def check(self) -> None:
+        check_text("name", self.name, "The check tile's name", 80)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TileReading(Record):
+    """What an instrument read of a check tile; conditions as of a card's reading.
+
+    ``is_reference`` marks the reading later ones are held against: after a service or a new
+    instrument the newest marked one holds, else the first.
+    """
+
+    table: ClassVar[str] = "tile_readings"
+
+    tile_id: str
+    instrument_id: str
+    illuminant: str
+    observer: int
+    geometry: str
+    angles: tuple[AngleReading, ...]
+    specular: Specular | None = None
+    surface_temperature_c: float | None = None
+    is_reference: bool = False
+    note: str = ""
+
+    def check(self) -> None:
+        if not self.angles:
+            raise Invalid("angles", "The reading holds no colour. Enter at least one L*, a*, b*.")
+        check_angles(self.angles, ())
+        check_text("illuminant", self.illuminant, "The illuminant", 20)
+        check_text("geometry", self.geometry, "The geometry", 30)
+        if self.observer not in (2, 10):
+            raise Invalid("observer", f"The observer cannot be {self.observer}°. It is 2 or 10.")
+        check_range("surface_temperature_c", self.surface_temperature_c, -20, 120, "It", "°C")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,6 +271,8 @@ SHOP_RECORDS: tuple[type[Record], ...] = (
     Credential,
     ApiToken,
     Instrument,
+    CheckTile,
+    TileReading,
     Product,
     PhotoTarget,
 )
