@@ -228,7 +228,7 @@ def judge_angles(
     differences: Mapping[Any, UncertainDifference | None],
     *,
     required: Sequence[Hashable],
-    limit: float,
+    limit: float | Mapping[Any, float],
     risk: float = 0.05,
     look: int = 1,
     planned_looks: int = 1,
@@ -238,16 +238,22 @@ def judge_angles(
     `blends` needs every one of the k angles at the full risk: a wrong word then needs a wrong
     one at the angle that differs. `shows` at any of them uses risk/k, for there are k chances of
     it. With an angle missing it cannot be told, but a different colour at any angle is one.
+    ``limit`` is one ΔE00 for all angles, or one for each; the worst is the angle furthest towards
+    `shows`, and among equal words the one with the largest difference for its limit.
     """
     if not required:
         raise ValueError("required must name one angle at least, got none")
+    limits = limit if isinstance(limit, Mapping) else dict.fromkeys(required, limit)
+    without = [angle for angle in required if angle not in limits]
+    if without:
+        raise ValueError(f"limit must name every required angle, and {without[0]} is not there")
     measured: dict[Hashable, Judgement] = {}
     for angle in dict.fromkeys(required):
         difference = differences.get(angle)
         if difference is not None:
             measured[angle] = judge_difference(
                 difference,
-                limit=limit,
+                limit=limits[angle],
                 risk=risk,
                 shows_risk=risk / len(set(required)),
                 look=look,
@@ -257,7 +263,10 @@ def judge_angles(
     severity = [Verdict.BLENDS, Verdict.CANNOT_TELL, Verdict.SHOWS]
     worst = max(
         measured,
-        key=lambda angle: (severity.index(measured[angle].verdict), measured[angle].delta_e_2000),
+        key=lambda angle: (
+            severity.index(measured[angle].verdict),
+            measured[angle].delta_e_2000 / measured[angle].limit,
+        ),
         default=None,
     )
     verdict: Verdict = Verdict.CANNOT_TELL

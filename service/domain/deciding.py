@@ -19,7 +19,7 @@ SMALL_DIFFERENCE = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AngleQuestion:
-    """Two sets of repeats at one angle.
+    """Two sets of repeats at one angle, and the limit that holds there, in CIEDE2000 units.
 
     ``*_uncertainty`` is the standard uncertainty of one repeat, per channel, where known;
     ``joint_covariance`` (3 by 3) that of the difference itself, where the two were read in one
@@ -30,6 +30,7 @@ class AngleQuestion:
     angle: int | None
     master: Sequence[Lab]
     card: Sequence[Lab]
+    limit: float
     master_uncertainty: float | None = None
     card_uncertainty: float | None = None
     joint_covariance: Matrix | None = None
@@ -47,6 +48,7 @@ class Decision:
 
     word: Word
     angle: int | None
+    limit: float
     difference: Lab
     delta_e_2000: float
     low: float | None
@@ -78,11 +80,14 @@ class SideBySide:
     next_step: str
     note: str = ""
 
+    def limit(self, otherwise: float) -> float:
+        """The limit at the angle that decided, or the other where nothing was decided."""
+        return otherwise if self.decision is None else self.decision.limit
+
 
 def decide(
     questions: Sequence[AngleQuestion],
     *,
-    limit: float,
     risk: float,
     look: int = 1,
     planned_looks: int = 3,
@@ -99,7 +104,7 @@ def decide(
     judged = judge_angles(
         {name: _difference(question) for name, question in named.items()},
         required=list(named),
-        limit=limit,
+        limit={name: question.limit for name, question in named.items()},
         # Past the planned looks nothing is left to spend, and the answer says so.
         risk=share or risk / planned_looks,
         look=look,
@@ -112,6 +117,7 @@ def decide(
     return Decision(
         word=Word(judged.verdict.value),
         angle=worst.angle,
+        limit=worst.limit,
         difference=(float(delta[0]), float(delta[1]), float(delta[2])),
         delta_e_2000=one.delta_e_2000,
         low=reach.low if reach else None,

@@ -7,15 +7,13 @@ job's file, so judging the same file again gives the same draft.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from service.domain.comparability import (
-    Grade,
     Reason,
-    reasons_against,
-    required_angles,
 )
-from service.domain.deciding import AngleQuestion, Decision, SideBySide, decide
+from service.domain.deciding import Decision
+from service.domain.laying import lay_side_by_side
 from service.domain.lookups import (
     cards_of_batch,
     master_in_force,
@@ -23,8 +21,6 @@ from service.domain.lookups import (
     readings_of_card,
 )
 from service.domain.photographed import (
-    NEXT,
-    THROUGH_MASTER,
     Between,
     pairs_of,
     stage_of,
@@ -34,16 +30,11 @@ from service.domain.photographed import (
 from service.domain.pooling import (
     alike,
     common_stage,
-    difference_covariance,
-    has_angle,
-    known_uncertainty,
     nearest_stage,
-    repeats_at,
-    shared_angle,
 )
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
-from service.domain.records.job import Finish, Joint, Panel, Policy, Repair
+from service.domain.records.job import Finish, Joint, Panel, Repair
 from service.domain.records.measuring import Master, Reading
 from service.domain.records.spraying import Batch
 from service.domain.sentences import (
@@ -119,11 +110,11 @@ def draft_for_batch(
     master_reading = same_stage[-1] if same_stage else nearest_stage(approved, reading.stage)
     if photographed is not None:
         master_reading = photographed.a
-    draft = _lay_side_by_side(
+    draft = lay_side_by_side(
         file,
         finish,
         policy,
-        policy.limit(None),
+        None,
         specimen_of_card(home, home.get(Card, master.card_id), master_reading, "the master"),
         specimen_of_card(file, card, reading, f"batch {batch.number}'s card"),
         [master_reading],
@@ -137,10 +128,10 @@ def draft_for_batch(
     return Draft(
         subject=Subject.BATCH,
         word=draft.word,
-        sentence=batch_sentence(batch, draft, policy.limit(None), wait),
+        sentence=batch_sentence(batch, draft, wait),
         next_step=draft.next_step,
         stage=reading.stage,
-        limit=policy.limit(None),
+        limit=draft.limit(policy.limit(None)),
         limit_origin=policy.limit_origin,
         risk=policy.risk,
         batch_id=batch.root,
@@ -191,7 +182,6 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     cards = [file.get(Card, side.card_id or "") for side in sides]
     finish = file.get(Finish, file.get(Panel, joint.panel_a).finish_id)
     policy = policy_in_force(file, finish.root)
-    limit = policy.limit(joint.kind)
     every = [readings_of_card(file, card.root) for card in cards]
     photographed = _across_joint(file, finish, every)
     if photographed is None:
@@ -203,11 +193,11 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
         newest = [photographed.a, photographed.b]
         readings = ([newest[0]], [newest[1]])
     names = [f"the card for {side_name}" for side_name in _side_names(file, sides)]
-    draft = _lay_side_by_side(
+    draft = lay_side_by_side(
         file,
         finish,
         policy,
-        limit,
+        joint.kind,
         specimen_of_card(file, cards[0], newest[0], names[0]),
         specimen_of_card(file, cards[1], newest[1], names[1]),
         alike(readings[0], newest[0]),
@@ -218,10 +208,10 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     return Draft(
         subject=Subject.JOINT,
         word=draft.word,
-        sentence=joint_sentence(file, joint, sides, draft, limit),
+        sentence=joint_sentence(file, joint, sides, draft),
         next_step=draft.next_step or _joint_remedy(draft.word),
         stage=newest[0].stage,
-        limit=limit,
+        limit=draft.limit(policy.limit(joint.kind)),
         limit_origin=policy.limit_origin,
         risk=policy.risk,
         joint_id=joint.root,
@@ -272,13 +262,12 @@ def draft_for_car(
     # A photograph of the card alone must not hide what an instrument read of it.
     stored_readings = [r for r in stored_readings if r.method is reading.method] or stored_readings
     card_reading = max(stored_readings, key=lambda r: (r.stage.order, r.observed_at))
-    limit = policy.limit(None)
     car = Specimen("the car", reading, (), (), "", stored_card.hiding_mark, is_car=True)
-    draft = _lay_side_by_side(
+    draft = lay_side_by_side(
         file,
         finish,
         policy,
-        limit,
+        None,
         specimen_of_card(stored, stored_card, card_reading, "the stored card"),
         car,
         alike(stored_readings, card_reading),
@@ -288,10 +277,10 @@ def draft_for_car(
     return Draft(
         subject=Subject.CAR,
         word=draft.word,
-        sentence=car_sentence(panel.name, stored_card, draft, limit),
+        sentence=car_sentence(panel.name, stored_card, draft),
         next_step=draft.next_step,
         stage=reading.stage,
-        limit=limit,
+        limit=draft.limit(policy.limit(None)),
         limit_origin=policy.limit_origin,
         risk=policy.risk,
         other_card_id=stored_card.root,
@@ -306,107 +295,6 @@ def approved_readings(file: RecordFile, master: Master) -> list[Reading]:
     """The readings a master was approved by that still count."""
     found = (file.find(Reading, id) for id in master.reading_ids)
     return [reading for reading in found if reading is not None]
-
-
-def _lay_side_by_side(
-    file: RecordFile,
-    finish: Finish,
-    policy: Policy,
-    limit: float,
-    a: Specimen,
-    b: Specimen,
-    readings_a: Sequence[Reading],
-    readings_b: Sequence[Reading],
-    panels: int,
-    photographed: Between | None = None,
-) -> SideBySide:
-    """Compare like with like, then decide; ``panels`` counts the cards that stand for a panel."""
-    laid = _laid(file, finish, policy, limit, a, b, readings_a, readings_b, panels, photographed)
-    if photographed is None:
-        return laid
-    through = " through the master" if photographed.how == THROUGH_MASTER else ""
-    note = f"By photograph{through}, under the conditions of its sheet."
-    step = laid.next_step
-    if laid.decision is not None and step == laid.decision.next_step and step:
-        # Photographs err alike, so what so many more of them would settle is no count to give.
-        step = NEXT[photographed.how]
-    return replace(laid, reading_ids=photographed.reading_ids, note=note, next_step=step)
-
-
-def _laid(
-    file: RecordFile,
-    finish: Finish,
-    policy: Policy,
-    limit: float,
-    a: Specimen,
-    b: Specimen,
-    readings_a: Sequence[Reading],
-    readings_b: Sequence[Reading],
-    panels: int,
-    photographed: Between | None,
-) -> SideBySide:
-    reasons = tuple(reasons_against(file, finish, a, b))
-    reading_ids = tuple(r.root for r in (*readings_a, *readings_b))
-    # The first reading of each side makes the first look; every further one is another.
-    look = max(1, len(readings_a) + len(readings_b) - 1)
-    if photographed is not None:
-        look = photographed.looks
-    stopping = [reason for reason in reasons if reason.grade is Grade.STOPS]
-    if stopping:
-        remedy = " ".join(dict.fromkeys(reason.remedy for reason in stopping))
-        return SideBySide(Word.NOT_COMPARABLE, reasons, None, look, reading_ids, remedy)
-    widening = sum(
-        policy.widening.get(reason.code, 0.0) ** 2
-        for reason in reasons
-        if reason.grade is Grade.NOTED
-    )
-    widening += panels * (policy.card_to_panel or 0.0) ** 2
-    required = required_angles(finish, policy)
-    wanted = [
-        angle for angle in required if has_angle(readings_a, angle) and has_angle(readings_b, angle)
-    ]
-    angles: list[int | None] = list(wanted) if required else [shared_angle(readings_a, readings_b)]
-    questions = [
-        _of_photographs(photographed, widening, bool(panels and policy.card_to_panel))
-        if photographed is not None
-        else AngleQuestion(
-            angle=angle,
-            master=repeats_at(readings_a, angle),
-            card=repeats_at(readings_b, angle),
-            master_uncertainty=known_uncertainty(readings_a),
-            card_uncertainty=known_uncertainty(readings_b),
-            joint_covariance=difference_covariance(file, readings_a[-1], readings_b[-1], angle),
-            added_variance=widening,
-            to_panel=bool(panels and policy.card_to_panel),
-        )
-        for angle in angles
-    ]
-    if not questions:
-        remedy = " ".join(dict.fromkeys(reason.remedy for reason in reasons))
-        return SideBySide(Word.CANNOT_TELL, reasons, None, look, reading_ids, remedy)
-    decision = decide(
-        questions, limit=limit, risk=policy.risk, look=look, planned_looks=policy.planned_looks
-    )
-    holding = [reason for reason in reasons if reason.grade is Grade.ONLY_CANNOT_TELL]
-    # No coat, bake or warmth makes another colour of a paint, but an instrument that is out may.
-    different = decision.word is Word.SHOWS and decision.over_five
-    trusted = all(reason.code != "past_calibration" for reason in holding)
-    if holding and not (different and trusted):
-        remedy = " ".join(dict.fromkeys(reason.remedy for reason in holding))
-        return SideBySide(Word.CANNOT_TELL, reasons, decision, look, reading_ids, remedy)
-    return SideBySide(decision.word, reasons, decision, look, reading_ids, decision.next_step)
-
-
-def _of_photographs(between: Between, widening: float, to_panel: bool) -> AngleQuestion:
-    start, by = between.start, between.difference
-    return AngleQuestion(
-        angle=None,
-        master=[start],
-        card=[(start[0] + by[0], start[1] + by[1], start[2] + by[2])],
-        joint_covariance=between.covariance,
-        added_variance=widening,
-        to_panel=to_panel,
-    )
 
 
 def _side_names(file: RecordFile, sides: Sequence[Side]) -> list[str]:

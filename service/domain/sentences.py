@@ -18,14 +18,14 @@ from service.domain.sides import Side, place_name
 from service.domain.terms import Stage, Word
 
 
-def batch_sentence(batch: Batch, laid: SideBySide, limit: float, wait: str = "") -> str:
+def batch_sentence(batch: Batch, laid: SideBySide, wait: str = "") -> str:
     """Batch 3 would show against the master: 1.42, limit 0.80, bluer and darker."""
     name = f"Batch {batch.number}"
-    return _sentence(laid, limit, name, "the master", wait)
+    return _sentence(laid, name, "the master", wait)
 
 
 def joint_sentence(
-    file: RecordFile, joint: Joint, sides: tuple[Side, Side], laid: SideBySide, limit: float
+    file: RecordFile, joint: Joint, sides: tuple[Side, Side], laid: SideBySide
 ) -> str:
     """Batch 3 on the left door would show against batch 2 on the wing: 1.42, limit 0.80."""
     names = []
@@ -35,20 +35,19 @@ def joint_sentence(
         where = place_name(file, side.panel_id, side.area_id)
         names.append(f"batch {batch.number} on the {_lower_first(where)}")
     # The second side is measured against the first, so it is the one that reads bluer or darker.
-    return _sentence(laid, limit, _upper_first(names[1]), names[0])
+    return _sentence(laid, _upper_first(names[1]), names[0])
 
 
-def car_sentence(panel: str, card: Card, laid: SideBySide, limit: float) -> str:
+def car_sentence(panel: str, card: Card, laid: SideBySide) -> str:
     """The car at the left wing blends with the stored card 7K3Q-X9WD-4: 0.40, limit 0.80."""
     return _sentence(
         laid,
-        limit,
         f"The car at the {_lower_first(panel)}",
         f"the stored card {grouped(card.code)}",
     )
 
 
-def _sentence(laid: SideBySide, limit: float, what: str, other: str, wait: str = "") -> str:
+def _sentence(laid: SideBySide, what: str, other: str, wait: str = "") -> str:
     decision = laid.decision
     if laid.word is Word.NOT_COMPARABLE:
         why = " ".join(r.text for r in laid.reasons if r.grade is Grade.STOPS)
@@ -62,7 +61,7 @@ def _sentence(laid: SideBySide, limit: float, what: str, other: str, wait: str =
     if decision.over_five and laid.word is Word.SHOWS:
         return f"{what} is a different colour from {other}: over 5{at}{direction}.{note}"
     number = "over 5" if decision.over_five else f"{decision.delta_e_2000:.2f}"
-    figure = f"{number}{at}, limit {limit:.2f}"
+    figure = f"{number}{at}, limit {decision.limit:.2f}"
     if laid.word is Word.SHOWS:
         return f"{what} would show against {other}: {figure}{direction}.{note}"
     if laid.word is Word.BLENDS:

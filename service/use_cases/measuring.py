@@ -123,6 +123,9 @@ def reading_of(
         frame_id=frame_id,
         source=measured.source,
         spectra=measured.spectra,
+        inter_instrument_uncertainty=(
+            instrument.inter_instrument_uncertainty if instrument else None
+        ),
     )
 
 

@@ -11,11 +11,12 @@ from service.domain.terms import Word
 GREEN = (25.0, -12.0, 6.0)
 
 
-def question(card, angle=None, repeats=3, uncertainty=0.05, **more):
+def question(card, angle=None, repeats=3, uncertainty=0.05, limit=0.8, **more):
     return AngleQuestion(
         angle=angle,
         master=[GREEN] * repeats,
         card=[card] * repeats,
+        limit=limit,
         master_uncertainty=uncertainty,
         card_uncertainty=uncertainty,
         **more,
@@ -23,7 +24,7 @@ def question(card, angle=None, repeats=3, uncertainty=0.05, **more):
 
 
 def judged(*questions, **more):
-    return decide(questions, limit=0.8, risk=0.05, **more)
+    return decide(questions, risk=0.05, **more)
 
 
 def test_the_figures_are_of_the_colour_science():
@@ -33,6 +34,14 @@ def test_the_figures_are_of_the_colour_science():
     assert (decision.word, decision.words) == (Word.SHOWS, "bluer")
     assert decision.low < decision.delta_e_2000 < decision.high
     assert decision.risk_spent == pytest.approx(0.05 / 3)
+
+
+def test_each_angle_is_held_to_its_own_limit_and_the_worst_for_its_limit_is_named():
+    wide, narrow = (25.0, -12.0, 4.5), (25.0, -12.0, 5.2)
+    decision = judged(question(wide, 15, limit=4.0), question(narrow, 110, limit=0.8))
+    assert (decision.word, decision.angle, decision.limit) == (Word.BLENDS, 110, 0.8)
+    decision = judged(question(wide, 15, limit=0.8), question(narrow, 110, limit=4.0))
+    assert (decision.word, decision.angle, decision.limit) == (Word.SHOWS, 15, 0.8)
 
 
 def test_the_worst_angle_decides_and_is_named():

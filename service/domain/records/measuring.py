@@ -130,10 +130,10 @@ class Reading(JobRecord):
 
     ``card_id`` (with a zone) or, for the car, ``panel_id``. Illuminant and observer are as the
     instrument reports them (D65, 10); ``geometry`` likewise (45:0, d:8, multi-angle).
-    ``standard_uncertainty`` (of one repeat, per channel) and ``past_calibration`` are the
-    instrument's at the time. ``surface_temperature_c`` is None when nobody measured it.
-    ``spectra`` are what the colours were worked out from, angle by angle, where the instrument
-    gave them; one row for each repeat of the angle.
+    ``standard_uncertainty`` (of one repeat, per channel), ``inter_instrument_uncertainty`` and
+    ``past_calibration`` are the instrument's at the time. ``surface_temperature_c`` is None when
+    nobody measured it. ``spectra`` are what the colours were worked out from, angle by angle,
+    where the instrument gave them; one row for each repeat of the angle.
     """
 
     table: ClassVar[str] = "readings"
@@ -155,6 +155,7 @@ class Reading(JobRecord):
     frame_id: str | None = None
     source: str = ""
     spectra: tuple[AngleSpectrum, ...] = ()
+    inter_instrument_uncertainty: float | None = None
 
     def check(self) -> None:
         if (self.card_id is None) == (self.panel_id is None):

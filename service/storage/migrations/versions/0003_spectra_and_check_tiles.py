@@ -94,6 +94,9 @@ def upgrade() -> None:
     with op.batch_alter_table("instruments") as instruments:
         instruments.add_column(sa.Column("inter_instrument_uncertainty", real(), nullable=True))
 
+    with op.batch_alter_table("readings") as readings:
+        readings.add_column(sa.Column("inter_instrument_uncertainty", real(), nullable=True))
+
     for table, name, held in NEW_COLUMNS:
         with op.batch_alter_table(table) as batch:
             batch.add_column(sa.Column(name, words(), nullable=False, server_default=held))
