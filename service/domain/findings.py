@@ -9,6 +9,7 @@ from enum import IntEnum
 from service.domain.card_code import grouped
 from service.domain.line_making import batch_gap
 from service.domain.lookups import (
+    accepted,
     cards_of_batch,
     master_in_force,
     verdict_on_batch,
@@ -17,7 +18,7 @@ from service.domain.lookups import (
 )
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
-from service.domain.records.job import Acceptance, Finish, Joint, Repair
+from service.domain.records.job import Finish, Joint, Repair
 from service.domain.records.measuring import Reading, Verdict
 from service.domain.records.spraying import Batch, Coat
 from service.domain.sides import Side, joint_gap, joint_name, place_name, side_at
@@ -74,12 +75,6 @@ def findings_of(file: RecordFile) -> list[Finding]:
 def _findings(file: RecordFile) -> tuple[Finding, ...]:
     found = [*_on_joints(file), *_on_batches(file), *_on_finishes(file), *_on_cards(file)]
     return tuple(sorted(found, key=lambda f: (f.weight, -f.excess, f.sentence)))
-
-
-def accepted(file: RecordFile, verdict: Verdict | None, field: str, id: str) -> bool:
-    """Whether somebody accepted a batch or joint as this verdict (or the lack of one) has it."""
-    wanted = verdict.root if verdict else None
-    return any(word.verdict_id == wanted for word in file.by(Acceptance, field, id))
 
 
 def _on_joints(file: RecordFile) -> Iterator[Finding]:

@@ -9,6 +9,7 @@ from typing import TypeVar
 from service.domain.card_code import grouped
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine, Line
 from service.domain.lookups import (
+    accepted,
     cards_of_batch,
     master_in_force,
     mean_lab,
@@ -251,7 +252,7 @@ def _batch_line(file: RecordFile, batch: Batch) -> BatchLine:
         delta_l=verdict.delta_l if verdict else None,
         delta_a=verdict.delta_a if verdict else None,
         delta_b=verdict.delta_b if verdict else None,
-        accepted=_accepted(file, "batch_id", batch.root, verdict),
+        accepted=accepted(file, verdict, "batch_id", batch.root),
     )
 
 
@@ -288,13 +289,8 @@ def _joint_line(file: RecordFile, joint: Joint) -> JointLine:
         word=verdict.word if verdict else None,
         delta_e_2000=verdict.delta_e_2000 if verdict else None,
         limit_value=verdict.limit if verdict else None,
-        accepted=_accepted(file, "joint_id", joint.root, verdict),
+        accepted=accepted(file, verdict, "joint_id", joint.root),
     )
-
-
-def _accepted(file: RecordFile, field: str, id: str, verdict: Verdict | None) -> bool:
-    words = file.by(Acceptance, field, id)
-    return any(word.verdict_id == (verdict.root if verdict else None) for word in words)
 
 
 def conditions_text(reading: Reading) -> str:

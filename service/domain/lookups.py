@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Movement
-from service.domain.records.job import Finish, Job, Panel, Policy
+from service.domain.records.job import Acceptance, Finish, Job, Panel, Policy
 from service.domain.records.measuring import AngleReading, Lab, Master, Reading, Verdict
 from service.domain.records.spraying import Batch, Coat
 from service.domain.refused import OutOfOrder
@@ -150,3 +150,9 @@ def uncertainty_of_mean(reading: Reading, angle: AngleReading) -> float | None:
     mean = mean_lab(angle)
     square = math.fsum((lab[i] - mean[i]) ** 2 for lab in angle.repeats for i in range(3))
     return math.sqrt(square / (3 * (n - 1)) / n)
+
+
+def accepted(file: RecordFile, verdict: Verdict | None, field: str, id: str) -> bool:
+    """Whether somebody accepted a batch or joint as this verdict (or the lack of one) has it."""
+    wanted = verdict.root if verdict else None
+    return any(word.verdict_id == wanted for word in file.by(Acceptance, field, id))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.domain.card_code import grouped, read_card_code
-from service.domain.lookups import master_card_ids, whereabouts
+from service.domain.keeping import HeldBack, held_back
+from service.domain.lookups import whereabouts
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Movement, Photo, Zone
 from service.domain.records.shop import Person
@@ -219,10 +220,10 @@ def report_missing(unit: Unit, command: ReportMissing) -> None:
 def _refuse_the_irreplaceable(unit: Unit, file: RecordFile, card: Card) -> None:
     if Role.MANAGER in unit.person.roles:
         return
-    if card.root in master_card_ids(file):
+    held = held_back(file, card)
+    if held is HeldBack.MASTER:
         raise NotAllowed("pull a master card", (Role.MANAGER,))
-    others = [c for c in file.by(Card, "batch_id", card.batch_id) if c.root != card.root]
-    if not any(whereabouts(file, other).place == "in" for other in others):
+    if held is HeldBack.LAST:
         raise NotAllowed("pull the last card of a batch", (Role.MANAGER,))
 
 
