@@ -188,15 +188,17 @@ class Form:
                 return MISSING
             return self.read(hint, f"{name}.")  # type: ignore[arg-type]
         if get_origin(hint) is tuple:
-            return self._several(get_args(hint)[0], name)
+            found = self._several(get_args(hint)[0], name)
+            if found is MISSING and not optional:
+                raise _missing(field, name)
+            return found
         text = self.value(name)
         if hint is bool and name in self._typed:
             return text.casefold() in ("yes", "true", "on", "1") if text else MISSING
         if not text:
             if optional or hint is bool:
                 return MISSING if optional else False
-            words = field.name.replace("_id", "").replace("_", " ")
-            raise Invalid(name, f"The {words} is missing. Fill it in.")
+            raise _missing(field, name)
         return self._value(hint, name, text)
 
     def _several(self, of: Any, name: str) -> Any:
@@ -237,6 +239,11 @@ class Form:
                 known = ", ".join(str(word.value) for word in hint)
                 raise Invalid(name, f"{text!r} is unknown. Pick one of: {known}.") from None
         return text
+
+
+def _missing(field: Field[Any], name: str) -> Invalid:
+    words = field.name.replace("_ids", "").replace("_id", "").replace("_", " ")
+    return Invalid(name, f"The {words} is missing. Fill it in.")
 
 
 async def read_form(request: Request) -> Form:

@@ -8,6 +8,7 @@ import pytest
 from service.domain.refused import Invalid, OutOfOrder
 from service.domain.terms import BakeTemperatureOf, CardKind, CoatRole, Hung, JointKind, ZoneState
 from service.use_cases.cards import CardCoats, CardZone, LogCard
+from service.use_cases.closing import ApproveMaster
 from service.use_cases.job import AddJoint, AddPanel
 from service.use_cases.spraying import BakeThem, GunSetUp, MixBatch, Poured
 from service.web.forms import Form, FormError, FormRefused
@@ -106,6 +107,12 @@ def test_everything_wrong_is_said_at_once():
     assert list(errors) == ["f-kind", "f-panel_a", "f-panel_b"]
     assert "Pick one of: butt, gap, fade, within." in errors["f-kind"]
     assert errors["f-panel_a"] == "The panel a is missing. Fill it in."
+
+
+def test_a_choice_of_several_that_was_left_empty_is_said_at_its_field():
+    sent = form(card_id="c", reading_ids=["", " "])
+    errors = errors_of(lambda: sent.command(ApproveMaster, job_id="j"))
+    assert errors == {"f-reading_ids": "The reading is missing. Fill it in."}
 
 
 def test_an_unknown_field_of_the_form_does_no_harm():
