@@ -22,6 +22,9 @@ COMMANDS = {
         "service.cli.colour_commands:difference", "Colour difference between two L*, a*, b*."
     ),
     "judge": Entry("service.cli.judge_command:judge", "Say whether a card blends with its master."),
+    "control": Entry(
+        "service.cli.control_command:control", "Control chart of the columns of a file."
+    ),
     "photo-target": Entry(
         "service.cli.photo_target_command:photo_target", "Make the sheet for photographs of cards."
     ),
