@@ -34,7 +34,7 @@ SHOP_KINDS: dict[str, type[Record]] = {
 }
 
 FIXED = {field.name for field in fields(JobRecord)} | {
-    "code", "angles", "frame_id", "print_code", "target", "values",
+    "code", "angles", "spectra", "frame_id", "print_code", "target", "values",
 }  # fmt: skip
 """Fields no correction may touch; observed_at apart, which may have been typed wrongly.
 

@@ -1,0 +1,399 @@
+"""A batch's card beside the master's under other lights: where it matches and where it shows.
+
+Worked out of the spectra kept with the readings, so it is the same whenever it is asked for and
+nothing of it is recorded. It is no verdict: verdicts are about the light of the readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from service.domain.comparability import normal_geometry
+from service.domain.judging import approved_readings
+from service.domain.lookups import (
+    cards_of_batch,
+    mean_lab,
+    policy_in_force,
+    readings_of_card,
+)
+from service.domain.pooling import known_uncertainty
+from service.domain.record_file import RecordFile
+from service.domain.records.job import Policy
+from service.domain.records.measuring import AngleSpectrum, Lab, Master, Reading
+from service.domain.records.spraying import Batch
+from service.domain.terms import Method, Stage
+
+if TYPE_CHECKING:
+    from colour.metamerism import UnderLight as Found
+
+DISAGREEING = 1.0
+"""ΔE00 between L*, a*, b* on record and those of the spectrum beside them, beyond which one of
+the two is of something else; instruments work theirs out a little otherwise, by tenths."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnderLight:
+    """A card and its master under one light.
+
+    ``delta_e_2000`` is what is seen there, ``index_2000`` (special metamerism index, CIEDE2000)
+    what the change of light alone brings. ``low`` and ``high`` bound 95 % of where the difference
+    lies. ``settled`` says whether ``matches`` holds at the finish's risk, None where nothing is
+    known of the noise.
+    """
+
+    illuminant: str
+    place: str
+    delta_e_2000: float
+    index_2000: float
+    matches: bool
+    different: bool
+    master: Lab
+    card: Lab
+    settled: bool | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnderLights:
+    """The pair under the light of its readings and under the others; or ``why_not``.
+
+    ``answer`` finishes a sentence that begins with the batch; ``words`` has every light with its
+    figure; ``sureness`` says what the figures are worth, ``next_step`` what to do.
+    ``missing_spectrum`` names whose is missing: master, card or both.
+    """
+
+    why_not: str = ""
+    missing_spectrum: str = ""
+    limit: float = 0.0
+    angle: int | None = None
+    stage: Stage | None = None
+    observer: int = 0
+    reference: UnderLight | None = None
+    tests: tuple[UnderLight, ...] = ()
+    words: str = ""
+    answer: str = ""
+    sureness: str = ""
+    next_step: str = ""
+    master_reading_id: str = ""
+    card_reading_id: str = ""
+
+    @property
+    def lights(self) -> tuple[UnderLight, ...]:
+        """All of them, the light of the readings first."""
+        return (self.reference, *self.tests) if self.reference is not None else ()
+
+
+def batch_under_lights(
+    file: RecordFile, batch_id: str, master: Master | None, home: RecordFile
+) -> UnderLights | None:
+    """A batch beside the master it is judged by; None while there is nothing to lay side by side.
+
+    ``home`` is the file of the master's job. The furthest stage at which both have a spectrum
+    counts, and of it the newest reading of each.
+    """
+    batch = file.get(Batch, batch_id)
+    cards = cards_of_batch(file, batch.root)
+    if master is None or not batch.role.gives_colour or master.card_id in {c.root for c in cards}:
+        return None
+    approved = approved_readings(home, master)
+    read = [reading for card in cards for reading in readings_of_card(file, card.root)]
+    if not approved or not read:
+        return None
+    policy = policy_in_force(file, batch.finish_id)
+    pair = _furthest_pair(approved, read)
+    return under_policy(*pair, policy)
+
+
+def under_policy(master: Reading, card: Reading, policy: Policy) -> UnderLights:
+    """The lights, limits and risk that a finish's policy holds its batches to."""
+    limit = policy.limit_at(None, _shared_angle(master, card))
+    return under_lights(master, card, policy.lights, limit, risk=policy.risk)
+
+
+def under_lights(
+    master_reading: Reading,
+    card_reading: Reading,
+    lights: Sequence[str],
+    limit: float,
+    risk: float = 0.05,
+) -> UnderLights:
+    """A card beside the master under the light of the master's reading, and under others.
+
+    ``limit`` is in CIEDE2000 units, at the angle that is looked at: 45° where both have a
+    spectrum there, else one they share. Where either lacks its spectrum, or the two were not read
+    alike, the answer is ``why_not``. A spectrum says the same under any light, so the light a
+    card's own L*, a*, b* were worked out for need not be the master's.
+    """
+    return _looked_at(master_reading, card_reading, tuple(lights), limit, risk)
+
+
+@lru_cache(maxsize=64)
+def _looked_at(
+    master_reading: Reading,
+    card_reading: Reading,
+    lights: tuple[str, ...],
+    limit: float,
+    risk: float,
+) -> UnderLights:
+    """Kept, because the 95 % ranges take some 40 ms and a page is opened again and again."""
+    why, missing = _why_not(master_reading, card_reading)
+    if why:
+        return UnderLights(why_not=why, missing_spectrum=missing)
+    from colour.metamerism import metamerism, words
+
+    angle = _shared_angle(master_reading, card_reading)
+    of_master, of_card = (_at(reading, angle) for reading in (master_reading, card_reading))
+    try:
+        reference = _named(master_reading.illuminant)
+        others = [light for light in dict.fromkeys(map(_named, lights)) if light != reference]
+        found = metamerism(
+            _mean(of_master),
+            _mean(of_card),
+            of_master.wavelengths_nm,
+            observer=master_reading.observer,
+            reference=reference,
+            tests=others or [reference],
+            sample_wavelengths=of_card.wavelengths_nm,
+        )
+        why = _disagreement(master_reading, of_master, "the master's card") or _disagreement(
+            card_reading, of_card, "this card"
+        )
+        if why:
+            return UnderLights(why_not=why)
+        known = known_uncertainty([master_reading, card_reading])
+        seen = [
+            _under(light, of_master, of_card, found.observer, limit, risk, known)
+            for light in (found.reference, *(found.tests if others else ()))
+        ]
+    except ValueError as error:
+        text = str(error).rstrip(".")
+        return UnderLights(why_not=f"The spectra cannot be looked at under other lights: {text}.")
+    return UnderLights(
+        limit=limit,
+        angle=angle,
+        stage=card_reading.stage,
+        observer=found.observer,
+        reference=seen[0],
+        tests=tuple(seen[1:]),
+        words=words(found, limit=limit),
+        answer=_answer(seen),
+        sureness=_sureness(seen, known),
+        next_step=_next_step(seen),
+        master_reading_id=master_reading.root,
+        card_reading_id=card_reading.root,
+    )
+
+
+def _furthest_pair(approved: Sequence[Reading], read: Sequence[Reading]) -> tuple[Reading, Reading]:
+    """The master's reading and the card's to lay side by side, those with a spectrum first."""
+    pairs = [(a, b) for a in approved for b in read if a.stage is b.stage]
+    if not pairs:
+        return approved[-1], max(read, key=lambda r: r.observed_at)
+    return max(
+        pairs,
+        key=lambda pair: (
+            not _why_not(*pair)[0],
+            bool(pair[1].spectra),
+            pair[1].stage.order,
+            pair[1].observed_at,
+            pair[0].observed_at,
+        ),
+    )
+
+
+def _why_not(master: Reading, card: Reading) -> tuple[str, str]:
+    """What stands against it, and whose spectrum is missing."""
+    from colour.metamerism import why_no_spectra
+
+    missing = why_no_spectra(master=bool(master.spectra), sample=bool(card.spectra))
+    if missing:
+        whose = "both" if not (master.spectra or card.spectra) else ""
+        whose = whose or ("card" if master.spectra else "master")
+        return f"{missing}.".replace("of the sample", "of this card"), whose
+    if Method.PHOTOGRAPH in (master.method, card.method):
+        return "A photograph gives no spectrum. Read the card with an instrument.", ""
+    if master.stage is not card.stage:
+        return (
+            f"The master was read {_said(master.stage)} and the card {_said(card.stage)}; "
+            "a clear or its polish changes a spectrum too. Read both at one stage."
+        ), ""
+    here, there = normal_geometry(master.geometry), normal_geometry(card.geometry)
+    if here != there or master.specular is not card.specular:
+        return (
+            f"The master was read at {_geometry(master)} and the card at {_geometry(card)}; "
+            "such spectra differ by how they were seen. Read both with like instruments."
+        ), ""
+    if not _shared_angles(master, card):
+        return "The two have spectra at no common angle. Read the card at the master's angles.", ""
+    return "", ""
+
+
+def _said(stage: Stage) -> str:
+    return stage.value.replace("_", " ")
+
+
+def _geometry(reading: Reading) -> str:
+    specular = f", specular {reading.specular}" if reading.specular else ""
+    return f"{reading.geometry}{specular}"
+
+
+def _shared_angles(master: Reading, card: Reading) -> list[int | None]:
+    of_card = {spectrum.angle for spectrum in card.spectra}
+    return [spectrum.angle for spectrum in master.spectra if spectrum.angle in of_card]
+
+
+def _shared_angle(master: Reading, card: Reading) -> int | None:
+    """45° where both have a spectrum there, as lists show readings, else the least they share."""
+    shared = _shared_angles(master, card)
+    if 45 in shared or not shared:
+        return 45 if shared else None
+    return min(shared, key=lambda angle: angle if angle is not None else -360)
+
+
+def _at(reading: Reading, angle: int | None) -> AngleSpectrum:
+    return next(spectrum for spectrum in reading.spectra if spectrum.angle == angle)
+
+
+def _mean(spectrum: AngleSpectrum) -> list[float]:
+    """Mean of the repeats, averaged as reflectance."""
+    rows = spectrum.reflectance
+    return [sum(values) / len(rows) for values in zip(*rows, strict=True)]
+
+
+def _named(illuminant: str) -> str:
+    from colour.lights import illuminant_name
+
+    return illuminant_name(illuminant)
+
+
+def _disagreement(reading: Reading, spectrum: AngleSpectrum, whose: str) -> str:
+    """That the spectrum is not of the colour beside it: percent sent as a share, another light."""
+    from colour.difference import delta_e_2000
+    from colour.spectra import lab_from_reflectance
+
+    told = lab_from_reflectance(
+        _mean(spectrum),
+        spectrum.wavelengths_nm,
+        illuminant=reading.illuminant,
+        observer=reading.observer,
+    )
+    beside = mean_lab(next(a for a in reading.angles if a.angle == spectrum.angle))
+    apart = float(delta_e_2000(beside, told))
+    if apart <= DISAGREEING:
+        return ""
+    return (
+        f"The spectrum and the L*, a*, b* of {whose} lie {apart:.1f} apart under "
+        f"{reading.illuminant}/{reading.observer}°, so one of them is of something else. "
+        "Read it again."
+    )
+
+
+def _under(
+    light: Found,
+    of_master: AngleSpectrum,
+    of_card: AngleSpectrum,
+    observer: int,
+    limit: float,
+    risk: float,
+    known: float | None,
+) -> UnderLight:
+    from colour.decision import Verdict, judge
+    from colour.metamerism import SMALL, place_words
+    from colour.spectra import lab_from_reflectance
+
+    labs = [
+        lab_from_reflectance(
+            one.reflectance,
+            one.wavelengths_nm,
+            illuminant=light.illuminant,
+            observer=observer,
+        )
+        for one in (of_master, of_card)
+    ]
+    judged = judge(*labs, limit=limit, risk=risk, standard_uncertainty=known)
+    matches = light.delta_e_2000 <= limit
+    settled, reach = None, judged.interval
+    if judged.p_blends is not None:
+        settled = judged.verdict is (Verdict.BLENDS if matches else Verdict.SHOWS)
+    return UnderLight(
+        illuminant=light.illuminant,
+        place=place_words(light.illuminant),
+        delta_e_2000=light.delta_e_2000,
+        index_2000=light.index_2000,
+        matches=matches,
+        different=not matches and light.delta_e_ab > SMALL,
+        master=light.master,
+        card=light.sample,
+        settled=settled,
+        low=reach.low if reach else None,
+        high=reach.high if reach else None,
+    )
+
+
+def _answer(seen: Sequence[UnderLight]) -> str:
+    """Matches in daylight and shows under shop LED: the light of the readings, then what shows."""
+    reference, *others = seen
+    near = [light for light in others if light.settled is False]
+    shows = [light for light in others if not light.matches and light.settled is not False]
+    matches = [light for light in others if light.matches and light.settled is not False]
+    first = f"{_verb(reference)} {reference.place}"
+    if shows and reference.matches and reference.settled is not False:
+        return f"{first} and shows {_places(shows)}"
+    if shows:
+        return f"{first}, and shows {_places(shows)}"
+    if near:
+        return f"{first}, and is too near the limit {_places(near)}"
+    if not matches:
+        return first
+    also = "also " if reference.matches and reference.settled is not False else ""
+    return f"{first}, and {also}matches {_places(matches)}"
+
+
+def _verb(light: UnderLight) -> str:
+    if light.settled is False:
+        return "is too near the limit"
+    return "matches" if light.matches else "shows"
+
+
+def _places(lights: Iterable[UnderLight]) -> str:
+    """Under a filament lamp, under shop LED and in daylight; each place once."""
+    places = list(dict.fromkeys(light.place for light in lights))
+    return places[0] if len(places) == 1 else f"{', '.join(places[:-1])} and {places[-1]}"
+
+
+def _sureness(seen: Sequence[UnderLight], known: float | None) -> str:
+    if any(light.settled is None for light in seen):
+        return (
+            "Nothing is known of the noise of these readings, so the figures are compared with "
+            "the limit as they stand. Read each card three times or more, lifting the instrument."
+        )
+    basis = (
+        "the instrument's repeatability, taken to be the same under every light"
+        if known is not None
+        else "the scatter of the repeats"
+    )
+    unsettled = [light for light in seen if not light.settled]
+    if not unsettled:
+        return f"Each holds by itself against {basis}. It is no verdict."
+    return (
+        f"By {basis} it is not settled {_places(unsettled)}: more readings may tell. "
+        "It is no verdict."
+    )
+
+
+def _next_step(seen: Sequence[UnderLight]) -> str:
+    reference, *others = seen
+    shows = [light for light in others if not light.matches]
+    if not reference.matches:
+        return f"Bring the colour right {reference.place} first, then look at the other lights."
+    if not shows:
+        return ""
+    return (
+        f"Hold the two cards side by side {_places(shows)} and show whoever takes the job. Tinting "
+        "moves it under every light at once: where it must not be seen, mix again from the "
+        "pigments of the master's batch, the same lots if there are any left."
+    )
