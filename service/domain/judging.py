@@ -6,12 +6,10 @@ job's file, so judging the same file again gives the same draft.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from service.domain.comparability import (
-    Reason,
-)
+from service.domain.comparability import Reason, normal_geometry
 from service.domain.deciding import Decision
 from service.domain.laying import lay_side_by_side
 from service.domain.lookups import (
@@ -22,6 +20,8 @@ from service.domain.lookups import (
 )
 from service.domain.photographed import (
     Between,
+    Pair,
+    first_of,
     pairs_of,
     stage_of,
     through_master,
@@ -29,6 +29,8 @@ from service.domain.photographed import (
 )
 from service.domain.pooling import (
     alike,
+    as_it_is_now,
+    as_sprayed,
     common_stage,
     nearest_stage,
 )
@@ -80,11 +82,13 @@ def draft_for_batch(
 ) -> Draft | None:
     """Judge a batch against its finish's master; None while there is nothing to judge.
 
-    The batch's card that was read last stands for it, at its furthest stage the master was
-    approved at. The master's own batch is not judged against itself. Until a repair has a
-    master of its own, its batches are judged by that of the job it goes back to, whose file is
-    ``stored``. A photograph judges only when the master's card lies in it too: then that card's
-    own window is the master, whatever its approved readings were made with.
+    The batch's card that was read last stands for it, by what was read last; but only readings
+    from the first period of their stage count, for they tell what was sprayed. A card measured
+    again years later does not turn the verdict on its batch. The master's own batch is not
+    judged against itself. Until a repair has a master of its own, its batches are judged by that
+    of the job it goes back to, whose file is ``stored``. A photograph judges only when the
+    master's card lies in it too: then that card's own window is the master, whatever its
+    approved readings were made with.
     """
     batch = file.get(Batch, batch_id)
     master, home = master_in_force(file, batch.finish_id), file
@@ -95,15 +99,13 @@ def draft_for_batch(
     cards = cards_of_batch(file, batch_id)
     if any(card.root == master.card_id for card in cards):
         return None
-    read = [(card, readings_of_card(file, card.root)) for card in cards]
-    read = [(card, readings) for card, readings in read if readings]
-    if not read:
-        return None
+    read = [reading for card in cards for reading in readings_of_card(file, card.root)]
     approved = approved_readings(home, master)
-    if not approved:
+    if not (read and approved):
         return None
-    card, readings = max(read, key=lambda item: item[1][-1].observed_at)
-    reading, photographed = _against_master(file, master, approved, readings)
+    readings, photographed = _against_master(file, master, approved, read)
+    reading = readings[-1] if photographed is None else photographed.b
+    card = file.get(Card, reading.card_id or "")
     finish = file.get(Finish, batch.finish_id)
     policy = policy_in_force(file, finish.root)
     same_stage = [r for r in approved if r.stage is reading.stage]
@@ -147,30 +149,59 @@ def draft_for_batch(
 
 
 def _against_master(
-    file: RecordFile, master: Master, approved: Sequence[Reading], readings: Sequence[Reading]
-) -> tuple[Reading, Between | None]:
-    """The reading that stands for a card beside the master, and what photographs say of it.
+    file: RecordFile, master: Master, approved: Sequence[Reading], read: Sequence[Reading]
+) -> tuple[list[Reading], Between | None]:
+    """The readings that stand for a batch beside the master, and what photographs say of them.
 
-    The newest that can be held against the master: one by an instrument, or one of a photograph
-    the master's card lies in too. A photograph without it tells only of the cards in it.
+    They are of one card, and the last of them can be held against the master: it is one by an
+    instrument, or one of a photograph the master's card lies in too. A photograph without it
+    tells only of the cards in it.
     """
-    pairs = pairs_of(file, readings_of_card(file, master.card_id), readings)
+    pairs = pairs_of(file, readings_of_card(file, master.card_id), read)
     paired = {pair.b.root: pair for pair in pairs}
-    usable = [r for r in readings if r.method is Method.INSTRUMENT or r.root in paired]
-    reading = usable[-1] if usable else readings[-1]
-    pair = paired.get(reading.root)
-    if pair is None and pairs and all(r.method is Method.PHOTOGRAPH for r in approved):
-        pair = pairs[-1]
-    if pair is None:
-        return reading, None
-    return pair.b, together(pairs, pair)
+    usable = [r for r in read if r.method is Method.INSTRUMENT or r.root in paired]
+    standing = _first_that_compares(usable, paired, approved) if usable else as_sprayed(read)
+    last_of_card = {reading.card_id: reading for reading in standing}
+    newest = max(last_of_card.values(), key=lambda reading: reading.observed_at)
+    readings = [reading for reading in standing if reading.card_id == newest.card_id]
+    pair = paired.get(newest.root)
+    if pair is None and all(r.method is Method.PHOTOGRAPH for r in approved):
+        own = [paired[r.root] for r in readings if r.root in paired]
+        pair = own[-1] if own else None
+    return readings, None if pair is None else together(pairs, pair)
+
+
+def _first_that_compares(
+    usable: Sequence[Reading], paired: Mapping[str, Pair], approved: Sequence[Reading]
+) -> list[Reading]:
+    """The readings of the first period; of the first that was read as the master was, if any was.
+
+    So whoever read a card in a way that compares with nothing can read it anew, however late.
+    """
+
+    def compares(reading: Reading) -> bool:
+        return reading.root in paired or any(_read_alike(reading, one) for one in approved)
+
+    first = as_sprayed(usable)
+    if any(map(compares, first)):
+        return first
+    return as_sprayed(filter(compares, usable)) or first
+
+
+def _read_alike(one: Reading, other: Reading) -> bool:
+    def way(reading: Reading) -> tuple[object, ...]:
+        geometry = normal_geometry(reading.geometry)
+        return reading.method, reading.illuminant.casefold(), reading.observer, geometry
+
+    return not one.past_calibration and way(one) == way(other)
 
 
 def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     """Judge a joint by the cards that stand for its two sides; None while it cannot be.
 
     Both cards are compared at the furthest stage both were read at, by instrument readings or
-    by photographs, whichever are newer there.
+    by photographs, whichever are newer there; readings from the first period of their stage,
+    as for a batch.
     """
     joint = file.get(Joint, joint_id)
     if joint_gap(file, joint):
@@ -186,8 +217,9 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     photographed = _across_joint(file, finish, every)
     if photographed is None:
         # A photograph of one card without the other does not take an instrument's place.
-        by_instrument = [[r for r in found if r.method is Method.INSTRUMENT] for found in every]
-        readings = common_stage(*(by_instrument if all(by_instrument) else every))
+        by_instrument = [as_sprayed(_by_instrument(found)) for found in every]
+        first = [as_sprayed(found) for found in every]
+        readings = common_stage(*(by_instrument if all(by_instrument) else first))
         newest = [found[-1] for found in readings]
     else:
         newest = [photographed.a, photographed.b]
@@ -232,15 +264,18 @@ def _across_joint(
 
     A photograph of both cards, else one of each with the master's card in it.
     """
-    direct = together(pairs_of(file, *every))
-    by_instrument = [[r for r in found if r.method is Method.INSTRUMENT] for found in every]
+    pairs = pairs_of(file, *every)
+    by_instrument = [as_sprayed(_by_instrument(found)) for found in every]
     if all(by_instrument):
+        first = {reading.root for found in every for reading in as_sprayed(found)}
+        direct = together([pair for pair in pairs if {pair.a.root, pair.b.root} <= first])
         a, b = (found[-1] for found in common_stage(*by_instrument))
         if direct is None:
             return None
         stage = min((a.stage, b.stage), key=lambda stage: stage.order)
         at = (stage.order, max(a.received_at, b.received_at))
         return direct if (stage_of(direct).order, direct.arrived) > at else None
+    direct = together(first_of(pairs))
     if direct is not None:
         return direct
     master = master_in_force(file, finish.root)
@@ -249,10 +284,18 @@ def _across_joint(
     return through_master(file, readings_of_card(file, master.card_id), *every)
 
 
+def _by_instrument(readings: Sequence[Reading]) -> list[Reading]:
+    return [reading for reading in readings if reading.method is Method.INSTRUMENT]
+
+
 def draft_for_car(
     file: RecordFile, reading: Reading, stored: RecordFile, stored_card: Card
 ) -> Draft | None:
-    """Judge the car, as read on a panel, against a stored card of the finish it was sprayed in."""
+    """Judge the car, as read on a panel, against a stored card of the finish it was sprayed in.
+
+    The card is taken as it is now, by its newest readings: the car is held against the card in
+    the hand, not against what the card once was.
+    """
     panel = file.get(Panel, reading.panel_id or "")
     finish = file.get(Finish, panel.finish_id)
     policy = policy_in_force(file, finish.root)
@@ -261,6 +304,8 @@ def draft_for_car(
         return None
     # A photograph of the card alone must not hide what an instrument read of it.
     stored_readings = [r for r in stored_readings if r.method is reading.method] or stored_readings
+    cleared = [r for r in stored_readings if r.stage.is_cleared is reading.stage.is_cleared]
+    stored_readings = as_it_is_now(cleared or stored_readings)
     card_reading = max(stored_readings, key=lambda r: (r.stage.order, r.observed_at))
     car = Specimen("the car", reading, (), (), "", stored_card.hiding_mark, is_car=True)
     draft = lay_side_by_side(

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from service.domain.lookups import mean_lab
-from service.domain.pooling import difference_covariance
+from service.domain.pooling import difference_covariance, same_age
 from service.domain.record_file import RecordFile
 from service.domain.records.measuring import Frame, Lab, Matrix, Reading
 from service.domain.terms import Method, Stage
@@ -167,6 +167,7 @@ def pairs_of(file: RecordFile, a: Iterable[Reading], b: Iterable[Reading]) -> li
 def together(pairs: Sequence[Pair], newest: Pair | None = None) -> Between | None:
     """What the photographs of two cards say together: those like the newest, or the one given.
 
+    Only those of one age of the cards are taken together, as readings by an instrument are.
     Photographs with the cards in the same places share the slope of the light and the sheet's
     own errors, so however many there are, the mean of their covariances is what their mean is
     taken to have: no correlation whatever gives it more. When the cards changed places the
@@ -175,7 +176,11 @@ def together(pairs: Sequence[Pair], newest: Pair | None = None) -> Between | Non
     if not pairs:
         return None
     newest = newest or pairs[-1]
-    like = [pair for pair in pairs if pair.alike == newest.alike]
+    like = [
+        pair
+        for pair in pairs
+        if pair.alike == newest.alike and same_age(pair.frame.observed_at, newest.frame.observed_at)
+    ]
     sheet, at_a, at_b = newest.places
     swapped = [pair for pair in like if pair.places == (sheet, at_b, at_a) and at_a != at_b]
     same = [pair for pair in like if pair not in swapped]
@@ -198,6 +203,19 @@ def together(pairs: Sequence[Pair], newest: Pair | None = None) -> Between | Non
     )
 
 
+def first_of(pairs: Sequence[Pair]) -> list[Pair]:
+    """The pairs of each two stages from their first period; see ``pooling.as_sprayed``."""
+    first: dict[tuple[Stage, Stage], datetime] = {}
+    for pair in pairs:
+        at = first.get(_stages(pair), pair.frame.observed_at)
+        first[_stages(pair)] = min(at, pair.frame.observed_at)
+    return [pair for pair in pairs if same_age(pair.frame.observed_at, first[_stages(pair)])]
+
+
+def _stages(pair: Pair) -> tuple[Stage, Stage]:
+    return pair.a.stage, pair.b.stage
+
+
 def through_master(
     file: RecordFile, master: Sequence[Reading], a: Sequence[Reading], b: Sequence[Reading]
 ) -> Between | None:
@@ -206,7 +224,7 @@ def through_master(
     The master must have been read at one stage and zone in both. Lab vectors are subtracted and
     covariances added, and one difference is taken of that.
     """
-    to_a, to_b = pairs_of(file, master, a), pairs_of(file, master, b)
+    to_a, to_b = first_of(pairs_of(file, master, a)), first_of(pairs_of(file, master, b))
     for one in reversed(to_a):
         for other in reversed(to_b):
             if one.frame.root == other.frame.root or one.alike[0] != other.alike[0]:

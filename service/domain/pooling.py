@@ -2,11 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
 
 from service.domain.record_file import RecordFile
 from service.domain.records.measuring import Frame, Lab, Matrix, Reading
 from service.domain.terms import Method, Stage
+
+SAME_AGE = timedelta(days=90)
+"""Readings of one card no further apart than this are of one age; a suggestion, no standard's
+figure. It leaves room for the cure (about thirty days, common practice) and for a job that takes
+a season, and is far from the year after which a card in storage is read again. Readings further
+apart are never pooled: a card that aged would pull the mean of a batch that is as it was."""
+
+
+def same_age(one: datetime, other: datetime) -> bool:
+    """Whether two readings, by when they were made, are of one age of a card."""
+    return abs(one - other) <= SAME_AGE
+
+
+def as_sprayed(readings: Iterable[Reading]) -> list[Reading]:
+    """The readings of each stage from its first period; later ones measure a card again.
+
+    They tell how the surface looked when it was made, and what was sprayed is judged by them.
+    Once the early ones are dropped the next are the first. Order is kept.
+    """
+    readings = list(readings)
+    first: dict[Stage, datetime] = {}
+    for reading in readings:
+        at = first.get(reading.stage, reading.observed_at)
+        first[reading.stage] = min(at, reading.observed_at)
+    return [r for r in readings if same_age(r.observed_at, first[r.stage])]
+
+
+def as_it_is_now(readings: Iterable[Reading]) -> list[Reading]:
+    """The readings of a card's newest age. Order is kept."""
+    readings = list(readings)
+    newest = max((reading.observed_at for reading in readings), default=None)
+    return [r for r in readings if newest is not None and same_age(r.observed_at, newest)]
 
 
 def repeats_at(readings: Sequence[Reading], angle: int | None) -> list[Lab]:
@@ -60,36 +93,32 @@ def shared_angle(a: Sequence[Reading], b: Sequence[Reading]) -> int | None:
 
 
 def alike(readings: Sequence[Reading], model: Reading) -> list[Reading]:
-    """The readings that may be pooled with one: same stage, zone, conditions, instrument.
+    """The readings that may be pooled with one: same stage, zone, conditions, instrument and age.
 
     Photographs of one card share errors that averaging does not lessen, so one stands alone.
     """
     if model.method is Method.PHOTOGRAPH:
         return [model]
+    wanted = way_of(model)
     return [
         reading
         for reading in readings
-        if (
-            reading.stage,
-            reading.zone_id,
-            reading.illuminant,
-            reading.observer,
-            reading.geometry,
-            reading.specular,
-            reading.method,
-            reading.instrument_id,
-        )
-        == (
-            model.stage,
-            model.zone_id,
-            model.illuminant,
-            model.observer,
-            model.geometry,
-            model.specular,
-            model.method,
-            model.instrument_id,
-        )
+        if way_of(reading) == wanted and same_age(reading.observed_at, model.observed_at)
     ]
+
+
+def way_of(reading: Reading) -> tuple[object, ...]:
+    """What was read and how; readings that agree in it differ by noise and age alone."""
+    return (
+        reading.stage,
+        reading.zone_id,
+        reading.illuminant,
+        reading.observer,
+        reading.geometry,
+        reading.specular,
+        reading.method,
+        reading.instrument_id,
+    )
 
 
 def nearest_stage(approved: Sequence[Reading], stage: Stage) -> Reading:

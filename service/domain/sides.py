@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from service.domain.lookups import cards_of_batch, readings_of_card
+from service.domain.pooling import as_sprayed
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Area, Finish, Joint, Panel
@@ -148,13 +149,19 @@ def last_coats_hide(finish: Finish, coats: Iterable[Coat], stack: Stack) -> bool
 
 
 def best(file: RecordFile, cards: Iterable[Card]) -> str:
-    """The card that stands best for a batch: finished furthest, retention before trial, newest."""
+    """The card that stands best for a batch: finished furthest, retention before trial, newest.
+
+    A card read for the first time long after another was does not take that one's place.
+    """
+    cards = list(cards)
+    furthest = dict.fromkeys((card.root for card in cards), -1)
+    for reading in as_sprayed(r for card in cards for r in readings_of_card(file, card.root)):
+        card_id = reading.card_id or ""
+        furthest[card_id] = max(furthest[card_id], reading.stage.order)
 
     def rank(card: Card) -> tuple[int, bool, bool, float]:
-        readings = readings_of_card(file, card.root)
-        furthest = max((reading.stage.order for reading in readings), default=-1)
         return (
-            furthest,
+            furthest[card.root],
             card.kind is CardKind.RETENTION,
             card.hiding_mark is not HidingMark.SHOWS_THROUGH,
             card.observed_at.timestamp(),

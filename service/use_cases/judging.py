@@ -11,9 +11,12 @@ from typing import Any
 from service.domain.judging import Draft, draft_for_batch, draft_for_car, draft_for_joint
 from service.domain.lookups import (
     batches_of_finish,
+    cards_of_batch,
     master_in_force,
     panels_of_batch,
+    readings_of_card,
 )
+from service.domain.pooling import as_sprayed
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Joint, Repair
@@ -29,11 +32,34 @@ LATE_AFTER = timedelta(minutes=10)
 def judge_after_reading(unit: Unit, command: Command, file: RecordFile, reading: Reading) -> None:
     """Judge what a reading of a card bears on: its batch, and each joint the batch is in.
 
-    A reading of the master's own card changes nothing until somebody approves it.
+    A reading of the master's own card changes nothing until somebody approves it. One that
+    measures a card again, long after it was first read, tells how the card kept: verdicts that
+    do not rest on it stay as they are, and it was no further look at them.
     """
+    _bears_on(unit, command, file, reading, _reads_again(file, reading))
+
+
+def judge_without(unit: Unit, command: Command, file: RecordFile, left: Reading) -> None:
+    """Judge what a dropped reading bore on, by one that is left of the same card or frame."""
+    _bears_on(unit, command, file, left, None)
+
+
+def _bears_on(
+    unit: Unit, command: Command, file: RecordFile, reading: Reading, again: str | None
+) -> None:
+    """Judge the batch of a reading's card and its joints; ``again`` as for ``judge_batches``."""
     card = file.get(Card, reading.card_id or "")
-    judge_batches(unit, command, file, batch_ids={card.batch_id})
-    judge_joints(unit, command, unit.job(file.chain), batch_id=card.batch_id)
+    judge_batches(unit, command, file, batch_ids={card.batch_id}, again=again)
+    judge_joints(unit, command, unit.job(file.chain), batch_id=card.batch_id, again=again)
+
+
+def _reads_again(file: RecordFile, reading: Reading) -> str | None:
+    """The reading's id when it is not of the first period of its stage, else None."""
+    card = file.get(Card, reading.card_id or "")
+    cards = cards_of_batch(file, card.batch_id)
+    read = (one for other in cards for one in readings_of_card(file, other.root))
+    first = {one.root for one in as_sprayed(read)}
+    return None if reading.root in first else reading.root
 
 
 def judge_batches(
@@ -43,8 +69,13 @@ def judge_batches(
     *,
     finish_id: str | None = None,
     batch_ids: Iterable[str] | None = None,
+    again: str | None = None,
 ) -> None:
-    """Judge batches against the master in force, one finish's or those named."""
+    """Judge batches against the master in force, one finish's or those named.
+
+    ``again`` is the id of a reading that measured a card again: where a verdict stands, a new
+    one is made only if it rests on that reading.
+    """
     if finish_id is not None:
         batch_ids = [batch.root for batch in batches_of_finish(file, finish_id)]
     repairs = file.all(Repair)
@@ -52,7 +83,7 @@ def judge_batches(
     for batch_id in sorted(batch_ids or ()):
         before = file.by(Verdict, "batch_id", batch_id)
         draft = draft_for_batch(file, batch_id, stored)
-        _record(unit, command, file, draft, before, f"batch {batch_id}")
+        _record(unit, command, file, draft, before, f"batch {batch_id}", again)
 
 
 def judge_joints(
@@ -62,8 +93,12 @@ def judge_joints(
     *,
     panel_ids: set[str] | None = None,
     batch_id: str | None = None,
+    again: str | None = None,
 ) -> None:
-    """Judge joints by both their sides: all, those of some panels, or those a batch lies at."""
+    """Judge joints by both their sides: all, those of some panels, or those a batch lies at.
+
+    ``again`` as for batches.
+    """
     if batch_id is not None:
         panel_ids = panels_touched(file, batch_id)
     for joint in file.all(Joint):
@@ -71,7 +106,7 @@ def judge_joints(
             continue
         before = file.by(Verdict, "joint_id", joint.root)
         draft = draft_for_joint(file, joint.root)
-        _record(unit, command, file, draft, before, f"joint {joint.root}")
+        _record(unit, command, file, draft, before, f"joint {joint.root}", again)
 
 
 def panels_touched(file: RecordFile, batch_id: str) -> set[str]:
@@ -99,8 +134,9 @@ def _record(
     draft: Draft | None,
     before: list[Verdict],
     part: str,
+    again: str | None = None,
 ) -> None:
-    if draft is None:
+    if draft is None or (before and again is not None and again not in draft.reading_ids):
         return
     # One command may judge a thing twice (two readings in one frame): the count keeps ids apart.
     verdict = _stamped(unit, command, file, draft, f"{part} {len(before)}")

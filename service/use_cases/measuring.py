@@ -21,7 +21,7 @@ from service.domain.records.shop import Instrument
 from service.domain.refused import Invalid
 from service.domain.terms import EyeWord, Look, Method, Specular, Stage
 from service.use_cases.command import EVERYONE, Command, revision_of, stamp, verb
-from service.use_cases.judging import judge_after_reading, judge_car
+from service.use_cases.judging import judge_after_reading, judge_car, judge_without
 from service.use_cases.ports import Unit
 
 
@@ -212,13 +212,13 @@ def drop_reading(unit: Unit, command: DropReading) -> None:
     reading = file.get(Reading, command.reading_id)
     unit.add(revision_of(unit, command, reading, command.why, {}, withdrawn=True))
     for mate in frame_mates(unit.job(command.job_id), reading):
-        judge_after_reading(unit, command, unit.job(command.job_id), mate)
+        judge_without(unit, command, unit.job(command.job_id), mate)
     file = unit.job(command.job_id)
     if reading.card_id is None or file.find(Card, reading.card_id) is None:
         return
     left = [r for r in readings_of_card(file, reading.card_id) if r.stage is reading.stage]
     if left:
-        judge_after_reading(unit, command, file, left[-1])
+        judge_without(unit, command, file, left[-1])
 
 
 def frame_mates(file: RecordFile, reading: Reading) -> list[Reading]:
