@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 from enum import Enum
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
+from service.domain.from_spectra import FROM_SPECTRA
 from service.domain.record_file import RecordFile
 from service.domain.records.base import JobRecord, Record
 from service.domain.records.cards import Card, Zone
@@ -83,8 +84,23 @@ def correct(unit: Unit, command: Correct) -> None:
         raise Invalid("withdraw", "A job cannot be withdrawn. Correct it, or leave it unreleased.")
     if command.withdraw:
         _refuse_what_others_need(file, record)
+    _refuse_another_light(record, command.changes)
     unit.add(_corrected(unit, command, record, command.changes, command.withdraw))
     _judge_what_it_bears_on(unit, command, record)
+
+
+def _refuse_another_light(record: JobRecord, changes: dict[str, Any]) -> None:
+    """Colours that were worked out for one light are no others' when the label is changed."""
+    if not (isinstance(record, Reading) and record.source.endswith(FROM_SPECTRA)):
+        return
+    for name in ("illuminant", "observer"):
+        if name in changes and changes[name] != getattr(record, name):
+            raise Invalid(
+                name,
+                f"The L*, a*, b* of this reading were worked out under {record.illuminant} for "
+                f"{record.observer}° from its spectra, and would be wrong under {changes[name]}. "
+                "Drop it, and log its spectra again under the right light.",
+            )
 
 
 _NEEDED_BY: dict[type[JobRecord], tuple[tuple[type[JobRecord], str], ...]] = {

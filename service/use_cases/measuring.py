@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from service.domain.from_spectra import FROM_SPECTRA, angles_of_spectra
 from service.domain.lookups import readings_of_card
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
@@ -29,13 +30,15 @@ from service.use_cases.ports import Unit
 class Measured:
     """What was read and how; the conditions are stated, never guessed.
 
-    Geometry and specular None take the registered instrument's own.
+    Geometry and specular None take the registered instrument's own. Where `angles` is empty, the
+    L*, a*, b* of every repeat are worked out from its spectrum, under the illuminant and for the
+    observer stated.
     """
 
     stage: Stage
     illuminant: str
     observer: int
-    angles: tuple[AngleReading, ...]
+    angles: tuple[AngleReading, ...] = ()
     geometry: str | None = None
     specular: Specular | None = None
     method: Method = Method.INSTRUMENT
@@ -99,6 +102,10 @@ def reading_of(
             "The geometry of the reading is not known. State it (45:0, d:8, multi-angle), "
             "or register the instrument with it.",
         )
+    angles, source = measured.angles, measured.source
+    if not angles and measured.spectra:
+        angles = angles_of_spectra(measured.spectra, measured.illuminant, measured.observer)
+        source = f"{source} {FROM_SPECTRA}".strip()
     uncertainty = measured.standard_uncertainty
     if uncertainty is None and instrument is not None:
         uncertainty = instrument.standard_uncertainty
@@ -111,7 +118,7 @@ def reading_of(
         observer=measured.observer,
         geometry=geometry,
         specular=measured.specular or (instrument.specular if instrument else None),
-        angles=measured.angles,
+        angles=angles,
         method=measured.method,
         card_id=measured.card_id,
         zone_id=measured.zone_id,
@@ -121,7 +128,7 @@ def reading_of(
         past_calibration=due is not None and made["observed_at"] > due,
         surface_temperature_c=measured.surface_temperature_c,
         frame_id=frame_id,
-        source=measured.source,
+        source=source,
         spectra=measured.spectra,
         inter_instrument_uncertainty=(
             instrument.inter_instrument_uncertainty if instrument else None
