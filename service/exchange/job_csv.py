@@ -1,4 +1,8 @@
-"""A job's readings as CSV, one repeat a row, as ``readings_csv`` reads them back."""
+"""A job's readings as CSV, one repeat a row, as ``readings_csv`` reads them back.
+
+Colours only: a table has one set of wavelengths, and a job's readings may have several or none.
+Spectra go out as CGATS.17 and CxF3, which give each its own.
+"""
 
 from __future__ import annotations
 

@@ -39,20 +39,44 @@ def _samples(file: RecordFile) -> Iterator[tuple[Sample, datetime]]:
     for reading in file.all(measuring.Reading):
         card = file.find(Card, reading.card_id)
         panel = file.find(Panel, reading.panel_id)
-        repeats = [
-            Reading(line=0, angle=angle.angle, repeat=number, lab=lab)
-            for angle in reading.angles
+        conditions = Conditions(
+            illuminant=reading.illuminant,
+            observer=reading.observer,
+            geometry=reading.geometry,
+            specular=reading.specular,
+        )
+        for wavelengths, repeats in _by_wavelengths(reading).items():
+            sample = Sample(
+                name=grouped(card.code) if card else panel.name if panel else None,
+                readings=tuple(repeats),
+                conditions=conditions,
+                wavelengths_nm=wavelengths,
+                stage=reading.stage,
+            )
+            yield sample, reading.observed_at
+
+
+def _by_wavelengths(
+    reading: measuring.Reading,
+) -> dict[tuple[float, ...] | None, list[Reading]]:
+    """Every repeat with its spectrum, by the wavelengths of that: a sample has one set of them.
+
+    Angles without a spectrum go with the first that has one, so that a reading stays together.
+    """
+    spectra = {spectrum.angle: spectrum for spectrum in reading.spectra}
+    first = reading.spectra[0].wavelengths_nm if reading.spectra else None
+    found: dict[tuple[float, ...] | None, list[Reading]] = {}
+    for angle in reading.angles:
+        spectrum = spectra.get(angle.angle)
+        repeats = found.setdefault(spectrum.wavelengths_nm if spectrum else first, [])
+        repeats += [
+            Reading(
+                line=0,
+                angle=angle.angle,
+                repeat=number,
+                lab=lab,
+                reflectance=spectrum.reflectance[number - 1] if spectrum else None,
+            )
             for number, lab in enumerate(angle.repeats, 1)
         ]
-        sample = Sample(
-            name=grouped(card.code) if card else panel.name if panel else None,
-            readings=tuple(repeats),
-            conditions=Conditions(
-                illuminant=reading.illuminant,
-                observer=reading.observer,
-                geometry=reading.geometry,
-                specular=reading.specular,
-            ),
-            stage=reading.stage,
-        )
-        yield sample, reading.observed_at
+    return found
