@@ -9,6 +9,7 @@ import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from threading import Thread
 from time import monotonic, sleep
 from typing import Any
@@ -348,3 +349,28 @@ def test_an_effect_finish_is_read_at_three_angles(open_page, bench):
         assert page.locator(".labs").count() == 3
         assert axe_findings(page) == []
     hand.job_id, hand.finish = kept
+
+
+def test_a_clock_counts_on_while_the_page_stays_open(bench, open_page, tmp_path_factory):
+    """The browser's own clock is moved on; nothing is sent meanwhile."""
+    shop = BenchShop(tmp_path_factory.mktemp("clocks"))
+    product = shop.product(flash_minutes=15.0, pot_life_minutes=240.0)
+    shop.job()
+    shop.hand.clock = datetime.now(UTC) - timedelta(minutes=3)
+    batch = shop.hand.batch(components=COMPONENTS, product_id=product, by=shop.painter)
+    shop.hand.spray(batch, coats=1, panel_ids=(shop.wing,))
+    with served(shop.app) as address:
+        signed_in = Bench(shop, address, {}).signed_in()
+        page = open_page(f"{address}/bench", **signed_in)
+        page.clock.install(time=datetime.now(UTC))
+        page.reload()
+        flash = page.locator(".clock").first
+        assert "left" in flash.inner_text() and not flash.locator(".clock-then").is_visible()
+        with kept_picture(page, "bench", "clocks-390"):
+            assert axe_findings(page) == []
+        page.clock.run_for("15:00")
+        assert "over since" in flash.inner_text()
+        assert flash.locator(".clock-then").inner_text() == "The next coat may go on."
+        with kept_picture(page, "bench", "clocks-over-390"):
+            assert axe_findings(page) == []
+    shop.close()

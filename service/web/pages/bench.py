@@ -20,6 +20,7 @@ from service.use_cases.queries import BatchFilter, JobSummary
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
 from service.web.forms import Form
+from service.web.pages.bench_clocks import ClockShown, clocks_of_jobs
 from service.web.pages.bench_forms import Filled
 
 router = APIRouter()
@@ -67,6 +68,7 @@ class BenchPage:
     more_href: str
     batch: BatchInHand | None
     others: tuple[BatchInHand, ...]
+    clocks: tuple[ClockShown, ...]
     job_new_href: str
     photograph_href: str
 
@@ -124,6 +126,7 @@ def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) ->
             for one in batches[:SHOWN_BATCHES]
             if one is not batch and not (code and one.line.role == CoatRole.CLEAR)
         ),
+        clocks=() if code else clocks_of_jobs(here, (one.line.job_id for one in batches)),
         job_new_href=here.link("job_new") if here.may(OpenJob) else "",
         photograph_href=here.link("photograph_start")
         if page.lines and here.may(LogPhotograph)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from service.domain.comparability import COOLING
 from service.domain.findings import findings_of
 from service.domain.line_making import batch_gap
 from service.domain.lookups import (
@@ -21,11 +20,12 @@ from service.domain.lookups import (
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Finish, Job, Panel, Policy, Release, Repair
-from service.domain.records.spraying import Bake, Batch, Coat, Component
+from service.domain.records.spraying import Batch, Coat, Component
 from service.use_cases.closing import ReleaseJob
 from service.use_cases.job import SetPolicy
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
+from service.web.pages.bench_clocks import ClockShown, clocks_of
 from service.web.pages.bench_swatches import swatch_of_card
 from service.web.pages.bench_views import (
     Action,
@@ -124,7 +124,7 @@ class JobPage:
 
     frame: Frame
     saved: str
-    cooling_until: datetime | None
+    clocks: tuple[ClockShown, ...]
     job: Job
     opened_at: datetime
     released_at: datetime | None
@@ -172,7 +172,7 @@ def job_page(
     return JobPage(
         frame=here.frame("bench", bench=True),
         saved=saved,
-        cooling_until=_cooling_until(file),
+        clocks=tuple(clocks_of(here, file)),
         job=the_job,
         opened_at=the_job.observed_at,
         released_at=releases[-1].observed_at if releases else None,
@@ -196,13 +196,6 @@ def job_page(
         actions=_actions(here, file),
         office=_office(here, file),
     )
-
-
-def _cooling_until(file: RecordFile) -> datetime | None:
-    """Until when cards of the last bake count as warm; None when they have cooled."""
-    ends = [bake.observed_at for bake in file.all(Bake) if bake.card_id is not None]
-    until = max(ends) + COOLING if ends else None
-    return until if until is not None and until > datetime.now(UTC) else None
 
 
 def sprayed_order(file: RecordFile) -> tuple[Batch, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
 from service.domain.card_code import grouped, new_card_code
@@ -132,3 +134,18 @@ def test_no_link_of_the_bench_leads_nowhere(shop):
                 seen[href] = browser.open(href).status
     assert len(seen) > 25
     assert {href: status for href, status in seen.items() if status != 200} == {}
+
+
+def test_what_runs_on_the_jobs_in_hand_is_counted_at_the_bench(shop):
+    product = shop.product(flash_minutes=15.0, pot_life_minutes=240.0)
+    shop.job()
+    shop.hand.clock = datetime.now(UTC) - timedelta(minutes=5)
+    batch = shop.hand.batch(components=COMPONENTS, product_id=product, by=shop.painter)
+    shop.hand.spray(batch, coats=1, panel_ids=(shop.wing,))
+    page = shop.browser().open("/bench")
+    said = page.main.text.replace("\u202f", " ")
+    assert "Running now" in said
+    assert "Flash of base coat 1, batch 1 (Left wing)" in said
+    assert "Pot life of batch 1" in said and "3 h 56 min left" in said
+    assert said.index("Flash of base") < said.index("Pot life"), "next to end stands first"
+    assert "Running now" not in shop.browser().open(f"/bench?code={new_card_code()}").main.text
