@@ -13,21 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from service.exchange.csv_headings import coordinate
+from service.exchange.field_names import FIRST_NM, LAST_NM, parse, spectral_names
 
-_SPECTRAL = re.compile(
-    r"(?:(?:as)?(?P<before>-?\d{1,3})(?:deg|°)?[_@:])?"
-    r"(?P<prefix>[a-z_ .%-]*?)[_ .-]*(?P<nm>\d{3,4}(?:[.,]\d+)?)_?(?:nm)?"
-    r"(?:[_@:](?:as)?(?P<after>-?\d{1,3})(?:deg|°)?)?"
-)
-_PREFIXES = {
-    *("", "nm", "spec", "spect", "spectral", "spectralnm", "spectrum", "specnm", "spectralr"),
-    *("r", "rnm", "refl", "reflectance", "reflection", "remission", "s", "wl", "w", "wave"),
-    *("wavelength", "lambda", "spectralpct", "spectraldec", "spectralpercent", "r%", "%r", "%"),
-    *("spectralrefl", "spectralreflectance", "spectralval", "spectralvalue", "band"),
-}
-_PERCENT = {"spectralpct", "spectralpercent", "r%", "%r", "%"}
-# Measurement conditions M0 to M3 of ISO 13655; of several the first is read.
-_LAMP = re.compile(r"^m[0-3][_ .-]|[_ .-]m[0-3]$")
 _POLAR = {
     **dict.fromkeys(("labl", "lchl", "cielchl", "ciel", "l", "lstar"), 0),
     **dict.fromkeys(("labc", "lchc", "cielchc", "ciec", "cstar", "labchroma", "chroma", "c"), 1),
@@ -39,6 +26,19 @@ _NAMES = (
     *("stringid", "string", "index", "no", "number"),
 )
 _PAIR_NM, _PAIR_VALUES = "spectralnm", {"spectralpct": 100, "spectraldec": 1}
+_ANGLES = {
+    *("angle", "angles", "angledeg", "degree", "degrees", "aspecular", "aspecularangle"),
+    *("measurementangle", "measangle", "measuringangle", "viewingangle", "viewangle"),
+    *("sampleangle", "angleofmeasurement", "effectangle", "detectionangle"),
+}
+_ABOUT = {
+    **dict.fromkeys(("illuminant", "illuminantname", "illuminationname"), "illuminant"),
+    **dict.fromkeys(("observer", "observerangle", "standardobserver"), "observer"),
+    **dict.fromkeys(("geometry", "measurementgeometry", "instrumentgeometry"), "geometry"),
+    **dict.fromkeys(("specular", "specularcomponent", "specularmode"), "specular"),
+}
+_NUMBERED = re.compile(r"(?i)(?:spec|spectral|nm|spectral_nm|r|band|value)[_ ]?\d{1,7}")
+_ROUNDED_NM = 0.51  # names of fields are whole numbers, wavelengths need not be
 _SEPARATORS = re.compile(r"[\s*_.:;,()\[\]°-]+")
 
 
@@ -61,7 +61,9 @@ class CgatsFields:
 
     names: list[str]
     name_places: list[int] = field(default_factory=list)  # the best first
+    place_of_chart: int | None = None  # where on a chart the sample lies
     angle_place: int | None = None
+    about_places: dict[str, int] = field(default_factory=dict)  # conditions, row by row
     channels: list[Channels] = field(default_factory=list)
     pairs: list[tuple[int, int]] = field(default_factory=list)  # wavelength, value
     divisor: int | None = None  # of the reflectance, where the field names say it
@@ -81,42 +83,29 @@ def is_format(words: Sequence[str]) -> bool:
     return len(words) >= 3 and understand(words).hold_colour()
 
 
-def understand(names: Sequence[str]) -> CgatsFields:
-    """Sort the fields; what is of no use here is listed as such."""
+def understand(names: Sequence[str], bands_nm: Sequence[float] | None = None) -> CgatsFields:
+    """Sort the fields; what is of no use here is listed as such.
+
+    ``bands_nm`` are the wavelengths that the header states, for fields that do not say theirs.
+    """
     found = CgatsFields(list(names))
     squeezed = [_squeeze(name) for name in names]
     used: set[int] = set()
     _names(found, squeezed, used)
     _spectral_pairs(found, squeezed, used)
+    spectra, percent = _wavelengths(names, bands_nm, used)
     candidates: dict[_Key, dict[str, dict[int, list[int]]]] = {}
-    spectra: dict[int | None, dict[float, int]] = {}
-    percent: list[bool] = []
     for place, name in enumerate(names):
         if place in used or not name:
             continue
-        text = unicodedata.normalize("NFKC", name).strip().lower().replace("\u2212", "-")
-        text = _LAMP.sub("", text)
-        spectral = _SPECTRAL.fullmatch(text)
-        if spectral and _is_wavelength(spectral):
-            angle = spectral["before"] or spectral["after"]
-            band = float(spectral["nm"].replace(",", "."))
-            bands = spectra.setdefault(int(angle) if angle else None, {})
-            if bands.setdefault(band, place) == place:
-                percent.append(_SEPARATORS.sub("", spectral["prefix"]) in _PERCENT)
-                used.add(place)
-            continue
-        if text in ("angle", "aspecular", "aspecular_angle", "measurement_angle", "angle_deg"):
+        if squeezed[place] in _ANGLES:
             found.angle_place = place
             used.add(place)
-            continue
-        channel = coordinate(text, name)
-        if channel is not None:
-            of, part, _ = channel
-            kinds = candidates.setdefault((of.angle, of.illuminant, of.observer), {})
-            kinds.setdefault(of.kind, {}).setdefault(part, []).append(place)
-        if squeezed[place] in _POLAR:
-            kinds = candidates.setdefault((None, None, None), {})
-            kinds.setdefault("polar", {}).setdefault(_POLAR[squeezed[place]], []).append(place)
+        elif squeezed[place] in _ABOUT:
+            found.about_places[_ABOUT[squeezed[place]]] = place
+            used.add(place)
+        else:
+            _candidates(candidates, name, squeezed[place], place)
     for key, kinds in candidates.items():
         _triples(found, key, kinds, used)
     _spectra(found, spectra, used)
@@ -129,28 +118,74 @@ def understand(names: Sequence[str]) -> CgatsFields:
     return found
 
 
+def _candidates(
+    candidates: dict[_Key, dict[str, dict[int, list[int]]]], name: str, squeezed: str, place: int
+) -> None:
+    """Remember a field under every coordinate it may stand for."""
+    text = unicodedata.normalize("NFKC", name).strip().lower().replace("\u2212", "-")
+    channel = coordinate(text, name)
+    if channel is not None:
+        of, part, _ = channel
+        kinds = candidates.setdefault((of.angle, of.illuminant, of.observer), {})
+        kinds.setdefault(of.kind, {}).setdefault(part, []).append(place)
+    key: _Key = (None, None, None)
+    word = squeezed
+    if word not in _POLAR and (parts := parse(name)) is not None and parts.nm is None:
+        key, word = (parts.angle, parts.illuminant, parts.observer), parts.word
+        if parts.bare and abs(parts.angle or 0) < 10:
+            return
+    if word in _POLAR:
+        kinds = candidates.setdefault(key, {})
+        kinds.setdefault("polar", {}).setdefault(_POLAR[word], []).append(place)
+
+
+def _wavelengths(
+    names: Sequence[str], bands_nm: Sequence[float] | None, used: set[int]
+) -> tuple[dict[int | None, dict[float, int]], list[bool]]:
+    """Places by wavelength, at each angle, and whether each field says percent."""
+    spectra: dict[int | None, dict[float, int]] = {}
+    percent: list[bool] = []
+    numbered = [place for place, name in enumerate(names) if _NUMBERED.fullmatch(name)]
+    if bands_nm is not None and len(numbered) == len(bands_nm):
+        told = [float(re.sub(r"\D+", " ", names[place]).split()[-1]) for place in numbered]
+        near = [abs(nm - said) <= _ROUNDED_NM for nm, said in zip(bands_nm, told, strict=True)]
+        within = any(FIRST_NM <= nm <= LAST_NM for nm in told)
+        if all(near) or not within:
+            spectra[None] = dict(zip(bands_nm, numbered, strict=True))
+            used.update(numbered)
+            return spectra, percent
+    for place, parts in spectral_names(names).items():
+        if place not in used and parts.nm is not None:
+            bands = spectra.setdefault(parts.angle, {})
+            if bands.setdefault(parts.nm, place) == place:
+                percent.append(parts.percent)
+                used.add(place)
+    return spectra, percent
+
+
 def _squeeze(name: str) -> str:
     return _SEPARATORS.sub("", unicodedata.normalize("NFKC", name).lower())
-
-
-def _is_wavelength(spectral: re.Match[str]) -> bool:
-    prefix = _SEPARATORS.sub("", spectral["prefix"])
-    return prefix in _PREFIXES and 300 <= float(spectral["nm"].replace(",", ".")) <= 1100
 
 
 def _names(found: CgatsFields, squeezed: list[str], used: set[int]) -> None:
     places = [(_NAMES.index(word), place) for place, word in enumerate(squeezed) if word in _NAMES]
     found.name_places = [place for _, place in sorted(places)]
+    located = [place for place in found.name_places if squeezed[place] == "sampleloc"]
+    if located and located[0] != found.name_places[0]:
+        found.place_of_chart = located[0]
     used.update(found.name_places)
 
 
 def _spectral_pairs(found: CgatsFields, squeezed: list[str], used: set[int]) -> None:
-    for place, word in enumerate(squeezed[:-1]):
-        follower = squeezed[place + 1]
-        if word == _PAIR_NM and follower in _PAIR_VALUES:
-            found.pairs.append((place, place + 1))
-            found.divisor = _PAIR_VALUES[follower]
-            used.update((place, place + 1))
+    """SPECTRAL_NM with SPECTRAL_PCT or SPECTRAL_DEC, one after the other or all after all."""
+    wavelengths = [place for place, word in enumerate(squeezed) if word == _PAIR_NM]
+    values = [place for place, word in enumerate(squeezed) if word in _PAIR_VALUES]
+    kinds = {squeezed[place] for place in values}
+    if not wavelengths or len(wavelengths) != len(values) or len(kinds) != 1:
+        return
+    found.pairs = list(zip(wavelengths, values, strict=True))
+    found.divisor = _PAIR_VALUES[kinds.pop()]
+    used.update(wavelengths, values)
 
 
 def _triples(

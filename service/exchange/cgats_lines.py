@@ -8,7 +8,7 @@ taken and remembered under a code.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from service.exchange.readings import ReadingsRefused
@@ -20,6 +20,7 @@ MOST_HEADER_LINES = 20_000  # of the whole file
 _MOST_MARKS = 8  # in one line
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"?|\'([^\']*)\'(?=\s|$)|(\S+)')
 _MARK = re.compile(r"\s*(BEGIN|END)_DATA(_FORMAT)?\b", re.I)
+_MARK_BEHIND = re.compile(r"(?<=\s)BEGIN_DATA(_FORMAT)?\b")
 _KEY = re.compile(r'\s*"?([A-Za-z][A-Za-z0-9_./:*-]*)"?[\s=:;,]*(.*)', re.S)
 _NUMBER_LIKE = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?%?")
 
@@ -33,6 +34,7 @@ class CgatsTable:
     fields: list[str] = field(default_factory=list)
     fields_line: int = 0
     tabbed: bool = False  # the field names are separated by tabs
+    separator: str | None = None  # what they are separated by, if by no white space
     rows: list[str] = field(default_factory=list)
     row_lines: list[int] = field(default_factory=list)
     notes: dict[str, int] = field(default_factory=dict)  # code to the first line it holds for
@@ -156,13 +158,17 @@ class _Finder:
         if line.lstrip().startswith("#"):
             self._table.remarks.append((number, line.strip()[:1_000]))
             return None
-        words = tokens(_without_comment(line))
+        behind = _MARK_BEHIND.search(line)
+        if behind is not None and '"' not in line[: behind.start()]:
+            self._header(number, line[: behind.start()])
+            return line[behind.start() :]
+        words = tokens(without_comment(line))
         if len(words) >= 3 and not self._table.fields and self._is_format(words):
             self._table.note("begin_of_format_missing", number)
             self._add_fields(number, line, words)
             return None
         names = len(self._table.fields)
-        if names and len(words) >= names and sum(map(_is_number, words)) >= min(3, names):
+        if names and len(words) >= names and sum(map(is_number, words)) >= min(3, names):
             self._table.note("begin_of_data_missing", number)
             self._part = self._data
             return line
@@ -170,8 +176,8 @@ class _Finder:
         if found is None:
             self._table.note("lines_skipped", number)
             return None
-        value = " ".join(tokens(_without_comment(found[2]))).strip(" ;")
-        self._table.keywords.append((number, found[1].upper(), value[:1_000]))
+        value = " ".join(tokens(without_comment(found[2]))).strip(" ;")
+        self._table.keywords.append((number, found[1].rstrip(":.-").upper(), value[:1_000]))
         return None
 
     def _format(self, number: int, line: str) -> str | None:
@@ -181,7 +187,7 @@ class _Finder:
             return None
         ended = re.search(r"\bEND_DATA_FORMAT\b", line, re.I)
         names = line[: ended.start()] if ended else line
-        words = tokens(_without_comment(names))
+        words = tokens(without_comment(names))
         if words and words[0].upper() in ("NUMBER_OF_SETS", "NUMBER_OF_FIELDS"):
             self._table.note("end_of_format_missing", number)
             self._part = self._header
@@ -196,9 +202,12 @@ class _Finder:
                 parts.pop()
             # Tabs and blanks may be mixed; then only one way of splitting gives colours.
             mixed = self._is_format(words) and not self._is_format(parts)
-            if len(parts) > 1 and (len(parts) > len(words) or (separator == "\t" and not mixed)):
+            tabs = separator == "\t" and not mixed
+            behind = len(words) > 1 and all(word.endswith(separator) for word in words[:-1])
+            if len(parts) > 1 and (len(parts) > len(words) or tabs or behind):
                 words = parts
                 self._table.tabbed |= separator == "\t"
+                self._table.separator = None if separator == "\t" else separator
                 break
         self._table.fields_line = self._table.fields_line or number
         self._table.fields += words
@@ -236,7 +245,7 @@ class _Finder:
         return None
 
 
-def _without_comment(line: str) -> str:
+def without_comment(line: str) -> str:
     """The line up to a # that stands outside quotation marks and begins a word."""
     if "#" not in line:
         return line
@@ -249,100 +258,6 @@ def _without_comment(line: str) -> str:
     return line
 
 
-def _is_number(word: str) -> bool:
+def is_number(word: str) -> bool:
+    """Whether a word looks like a number, with either decimal mark."""
     return _NUMBER_LIKE.fullmatch(word) is not None
-
-
-class CellReader:
-    """Splits the rows of one table into as many cells as it has fields."""
-
-    def __init__(self, table: CgatsTable, name_place: int | None) -> None:
-        self._table = table
-        self._count = len(table.fields)
-        self._name_place = name_place
-
-    def rows(self) -> Iterator[tuple[int, list[str]]]:
-        """Line number and cells of each row; rows wrapped over lines are put together.
-
-        Each text is let go once it is read, so that a large file is not held twice.
-        """
-        count, tabbed = self._count, self._table.tabbed
-        begun: list[str] = []
-        begun_on = 0
-        texts = self._table.rows
-        for place, line in enumerate(self._table.row_lines):
-            text, texts[place] = texts[place], ""
-            if not begun and '"' not in text and "'" not in text:
-                cells = text.split("\t") if tabbed else text.split()
-                if len(cells) == count:
-                    yield line, cells
-                    continue
-            found = None if begun else self._split(line, text)
-            if found is not None:
-                yield line, found
-                continue
-            words = tokens(_without_comment(text))
-            begun_on = begun_on if begun else line
-            begun += words
-            if len(begun) == count:
-                self._table.note("row_over_lines", begun_on)
-                yield begun_on, begun
-                begun = []
-            elif len(begun) > count:
-                self._refuse(begun_on, len(begun))
-        if begun:
-            self._refuse(begun_on, len(begun))
-
-    def _split(self, line: int, text: str) -> list[str] | None:
-        """The cells of one row by the first way that gives the right number; None if too few."""
-        count = self._count
-        if "\t" in text:
-            cells = [_bare(cell) for cell in text.split("\t")]
-            if _fits(cells, count):
-                return cells[:count]
-        words = tokens(text)
-        if len(words) == count:
-            return words
-        words = tokens(_without_comment(text))
-        if len(words) == count:
-            return words
-        for separator in (";", ","):
-            cells = [_bare(cell) for cell in text.split(separator)]
-            if _fits(cells, count):
-                self._table.note("unusual_separator", line)
-                return cells[:count]
-        if "\t" in text:
-            cells = [_bare(cell) for cell in text.split("\t")]
-            if len(cells) < count and len(words) < count and len(cells) > count / 2:
-                self._table.note("row_short", line)
-                return cells + [""] * (count - len(cells))
-        if len(words) > count and self._name_place is not None:
-            before, after = self._name_place, count - self._name_place - 1
-            rest = words[len(words) - after :] if after else []
-            middle = words[before : len(words) - after]
-            # A decimal number in the middle is rather a value too many than a part of a name.
-            is_name = not any(_is_number(word) and not word.isdigit() for word in middle[1:])
-            if is_name and all(_is_number(word) for word in rest):
-                self._table.note("name_not_quoted", line)
-                return [*words[:before], " ".join(middle), *rest]
-        if len(words) > count:
-            self._refuse(line, len(words))
-        return None
-
-    def _refuse(self, line: int, found: int) -> None:
-        raise ReadingsRefused(
-            f"the row has {found} values under {self._count} field names. Check the row and "
-            "the names between BEGIN_DATA_FORMAT and END_DATA_FORMAT.",
-            line=line,
-        )
-
-
-def _bare(cell: str) -> str:
-    cell = cell.strip()
-    if len(cell) > 1 and cell[0] == cell[-1] and cell[0] in "\"'":
-        return cell[1:-1].replace('""', '"')
-    return cell
-
-
-def _fits(cells: list[str], count: int) -> bool:
-    return len(cells) >= count and not any(cells[count:])

@@ -18,6 +18,7 @@ _OF_A_TABLE = {
     "the file is whole",
     "format_of_table_before": "names no fields on line {}; those of the table before were taken",
     "row_over_lines": "holds rows over several lines, the first on line {}",
+    "rows_on_one_line": "holds several rows on one line, first on line {}",
     "row_short": "holds rows with too few values, the first on line {}; the rest was taken as "
     "missing",
     "unusual_separator": "separates its values by commas or semicolons, first on line {}",
@@ -54,7 +55,7 @@ def table_warnings(table: CgatsTable, fields: CgatsFields, rows: int) -> Iterato
         message = f"Table {table.number} {_OF_A_TABLE[code].format(line)}."
         yield FileWarning(code=code, message=message)
     yield from _count_warning(table, "NUMBER_OF_FIELDS", len(table.fields), "fields")
-    if "row_over_lines" not in table.notes:
+    if not {"row_over_lines", "rows_on_one_line"} & set(table.notes):
         yield from _count_warning(table, "NUMBER_OF_SETS", rows, "rows")
     if fields.densities:
         yield FileWarning(

@@ -47,7 +47,12 @@ _SPECULAR = re.compile(
     r"|specular(?:[ _]component)?[ _]?(?:=|:)?\s*(?P<word>in(?:cluded)?|ex(?:cluded)?)(?![a-z])",
     re.I,
 )
-_ASPECULAR = re.compile(r"(?<![a-z])(?:45\s*)?as\s*(?P<angle>-?\d{1,3})(?!\d)", re.I)
+_ASPECULAR = re.compile(
+    r"(?<![a-z])(?:45\s*)?as\s*(?P<angle>-?\d{1,3})(?!\d)"
+    r"|(?<![\d.])(?P<degrees>-?\d{1,3})\s*(?:°|deg|degrees?)?[\s,]*aspecular"
+    r"|aspecular(?:[ _]angle)?\s*[:=]?\s*(?P<named>-?\d{1,3})(?!\d)",
+    re.I,
+)
 
 
 @dataclass(slots=True)
@@ -101,7 +106,7 @@ class Said:
             self.add_geometry(match["sides"])
         for match in _SPECULAR.finditer(text):
             self.speculars.append(condition_words.specular(match["mode"] or match["word"]))
-        self.angles += [int(match["angle"]) for match in _ASPECULAR.finditer(text)]
+        self.angles += _angles_in(text)
 
     def add_illuminant(self, text: str) -> bool:
         """Whether the whole text names an illuminant, which is then taken."""
@@ -149,6 +154,19 @@ class Said:
                 message=f"{where} states {listed}, which this program does not know; it was left "
                 "open.",
             )
+
+
+def _angles_in(text: str) -> list[int]:
+    return [
+        int(match["angle"] or match["degrees"] or match["named"])
+        for match in _ASPECULAR.finditer(text)
+    ]
+
+
+def angle_of_title(text: str) -> int | None:
+    """The aspecular angle a title holds in a form that means nothing else, as 45as15."""
+    found = re.findall(r"(?i)(?<![a-z0-9])(?:45|0)\s*as\s*(-?\d{1,3})(?!\d)", text)
+    return int(found[0]) if len(set(found)) == 1 else None
 
 
 def _only(values: list[T]) -> T | None:

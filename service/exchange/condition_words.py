@@ -39,6 +39,11 @@ _STAGES = {
     "baked": Stage.BAKED,
     "polished": Stage.POLISHED,
 }
+_ANGLE = re.compile(
+    r"(?:r?(?:45|0)\s*°?\s*[:/]?\s*)?(?:as|aspecular)?\s*[:=]?\s*(?P<minus>minus|m|-)?\s*"
+    r"\+?(?P<degrees>\d{1,3})(?:[.,]0*)?\s*(?:°|d|deg|degrees?)?(?:\s*aspecular)?",
+    re.I,
+)
 _TEMPERATURE = re.compile(r"(?P<value>[+-]?\d+(?:[.,]\d+)?)\s*(?:°|deg)?\s*(?P<unit>[CF])?", re.I)
 
 
@@ -91,6 +96,15 @@ def geometry(text: str) -> tuple[str, Specular | None]:
         raise ValueError(f"'{text}' says specular included and excluded at once. Write one.")
     colon_form = ":".join("d" if side in ("di", "de") else side for side in sides)
     return colon_form, next(iter(modes), None)
+
+
+def aspecular_angle(text: str) -> int | None:
+    """Whole degrees from the gloss: 45, 45°, as45, 45as-15; None if the text is no angle."""
+    found = _ANGLE.fullmatch(re.sub(r"[\s_]+", " ", text.replace("\u2212", "-")).strip())
+    if found is None:
+        return None
+    degrees = int(found["degrees"]) * (-1 if found["minus"] else 1)
+    return degrees if -90 <= degrees <= 175 else None
 
 
 def geometry_is_known(text: str) -> bool:

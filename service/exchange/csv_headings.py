@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from service.exchange import condition_words
+from service.exchange.field_names import parse, spectral_names, without_means
 from service.exchange.readings import ReadingsRefused
 
 Kind = Literal["lab", "xyz", "spectrum"]
@@ -29,7 +30,11 @@ _COORDINATES["lightness"] = ("lab", 0)
 
 # Earlier synonyms win where a table has several, a name before a number.
 _FIELDS = {
-    "name": ("name", "samplename", "card", "sample", "label", "code", "cardcode", "id", "sampleid"),
+    "name": (
+        *("name", "samplename", "card", "sample", "label", "code", "cardcode", "id", "sampleid"),
+        *("patchname", "patch", "patchid", "swatch", "chip", "tile", "specimen", "specimenid"),
+        *("colourname", "colorname", "sampleno", "samplenumber", "probe", "bezeichnung"),
+    ),
     "angle": ("angle", "angledeg", "aspecular", "aspecularangle", "measurementangle"),
     "illuminant": ("illuminant", "illuminantobserver", "illobs", "ill"),
     "observer": ("observer", "standardobserver", "observerangle", "obs"),
@@ -44,10 +49,6 @@ _FIELDS = {
 }
 _FIELD_OF = {word: (name, rank) for name, all_ in _FIELDS.items() for rank, word in enumerate(all_)}
 
-_WAVELENGTH = re.compile(
-    r"(?P<mark>%?)\s*(?:r|nm|spec|spectral|spectral[ _]nm|refl|reflectance)?\s*(?P<percent>%?)[ _]*"
-    r"(?P<nm>\d{3,4}(?:\.\d+)?)\s*(?:nm)?\s*(?P<unit>[(\[]?%[)\]]?)?"
-)
 _LIGHT = re.compile(r"(?<![a-z0-9])(?P<light>[a-z][a-z0-9-]*)\s*/\s*(?P<observer>10|2)(?!\d)\s*°?")
 # A hyphen straight after the coordinate may be a minus or a mere join: such a heading is not read.
 _ANGLE_STATED = re.compile(
@@ -103,31 +104,49 @@ class Headings:
 def understand(cells: Sequence[str], line: int) -> Headings:
     """Sort the columns; raises ReadingsRefused when two of them claim to be the same."""
     found = Headings([cell.strip() for cell in cells])
-    wavelengths: dict[float, int] = {}
+    spectra: dict[int | None, dict[float, int]] = {}
     marked: list[bool] = []
+    spectral = spectral_names(found.names)
     for place, name in enumerate(found.names):
         text = unicodedata.normalize("NFKC", name).strip().lower().replace("\u2212", "-")
-        spectral = _WAVELENGTH.fullmatch(text)
-        if spectral and 300 <= float(spectral["nm"]) <= 1100:
-            _claim(wavelengths, float(spectral["nm"]), place, found, line)
-            marked.append(bool(spectral["mark"] or spectral["percent"] or spectral["unit"]))
+        parts = spectral.get(place)
+        if parts is not None and parts.nm is not None:
+            _claim(spectra.setdefault(parts.angle, {}), parts.nm, place, found, line)
+            found.bare_angles += [name] if parts.bare else []
+            marked.append(parts.percent)
         elif (channel := coordinate(text, name)) is not None:
             key, part, bare = channel
             found.bare_angles += [name] if bare else []
             _claim(found.channels.setdefault(key, {}), part, place, found, line)
         elif text:
             _field(text, place, found, line)
-    if len(wavelengths) >= 3:  # fewer make no spectrum; a lone number is some other column
-        found.channels[ChannelKey("spectrum")] = wavelengths
-        found.percent = all(marked)
-        if any(marked) and not found.percent:
-            raise ReadingsRefused(
-                "some wavelength headings carry a % sign and some do not. Mark all or none.",
-                line=line,
-            )
-    else:
-        found.ignored += [found.names[place] for place in wavelengths.values()]
+    for angle, wavelengths in spectra.items():
+        if len(wavelengths) >= 3:  # fewer make no spectrum; a lone number is some other column
+            found.channels[ChannelKey("spectrum", angle)] = wavelengths
+            found.percent = all(marked)
+            if any(marked) and not found.percent:
+                raise ReadingsRefused(
+                    "some wavelength headings carry a % sign and some do not. Mark all or none.",
+                    line=line,
+                )
+        else:
+            found.ignored += [found.names[place] for place in wavelengths.values()]
+    _drop_lone_letters(found)
     return found
+
+
+def _drop_lone_letters(found: Headings) -> None:
+    """The B of R, G, B is no b*: a letter without its sisters counts only where nothing else is."""
+    lone = [
+        key
+        for key, places in found.channels.items()
+        if key.kind != "spectrum" and len(places) == 1 and len(found.channels) > 1
+    ]
+    for key in lone:
+        (place,) = found.channels[key].values()
+        if len(found.names[place]) == 1:
+            found.ignored.append(found.names[place])
+            del found.channels[key]
 
 
 def field_of(word: str) -> str | None:
@@ -165,6 +184,30 @@ def _field(text: str, place: int, found: Headings, line: int) -> None:
 
 def coordinate(text: str, name: str) -> tuple[ChannelKey, int, bool] | None:
     """L*, lab_a, b45, "L* 15°", "as-15 a*", "b*(D65/10°)": key, part, and if its angle is bare."""
+    found = _usual_coordinate(text, name) or _joined_coordinate(name)
+    if found is not None and found[2] and found[0].angle == 10 and found[0].observer is None:
+        # L*10 is how CIE 15 marks the 10° observer; no instrument reads at 10° from the gloss.
+        return replace(found[0], angle=None, observer=10), found[1], False
+    return found
+
+
+def _joined_coordinate(name: str) -> tuple[ChannelKey, int, bool] | None:
+    """45as15_LAB_L, LAB_L@15, LAB15_L, D65_LAB_L, LAB_L_M1, MEAN_LAB_L."""
+    parts = parse(name)
+    if parts is None or parts.nm is not None:
+        return None
+    word = without_means(parts.word)
+    if word not in _COORDINATES or (len(word) == 1 and word != parts.word):
+        return None
+    if parts.bare and abs(parts.angle or 0) < 10:  # rather counts repeats than is an angle
+        return None
+    kind, part = _COORDINATES[word]
+    if kind == "xyz" and len(word) == 1 and word.upper() not in name:
+        return None
+    return ChannelKey(kind, parts.angle, parts.illuminant, parts.observer), part, parts.bare
+
+
+def _usual_coordinate(text: str, name: str) -> tuple[ChannelKey, int, bool] | None:
     illuminant, observer, angle, bare = None, None, None, False
     light = _LIGHT.search(text)
     if light:

@@ -237,10 +237,10 @@ def _of_heading(key: ChannelKey) -> About:
 def _slots(headings: Headings, line: int) -> tuple[list[Slot], tuple[float, ...] | None]:
     """Which columns make one reading together, and the wavelengths in rising order."""
     slots: dict[ChannelKey, Slot] = {}
-    spectrum: dict[float, int] = {}
+    spectra: dict[int | None, dict[float, int]] = {}
     for key, places in headings.channels.items():
         if key.kind == "spectrum":
-            spectrum = dict(sorted(places.items()))
+            spectra[key.angle] = dict(sorted(places.items()))
             continue
         slot = slots.setdefault(replace(key, kind="lab"), Slot(key))
         columns = [places[part] for part in range(len(PARTS[key.kind]))]
@@ -248,16 +248,28 @@ def _slots(headings: Headings, line: int) -> tuple[list[Slot], tuple[float, ...]
             slot.lab = columns
         else:
             slot.xyz = columns
-    if not spectrum:
-        return list(slots.values()), None
-    if len({key.angle for key in slots}) > 1:
+    found = list(slots.values())
+    if not spectra:
+        return found, None
+    if list(spectra) == [None] and len({key.angle for key in slots}) > 1:
         raise ReadingsRefused(
             "the headings name several angles, but the wavelengths do not say theirs. Give each "
             "angle a row of its own, with the angle in a column.",
             line=line,
         )
-    # Reflectance is the same under each light, so every reading of the row carries it.
-    found = list(slots.values()) or [Slot(ChannelKey("spectrum"))]
-    for slot in found:
-        slot.spectrum = list(spectrum.values())
-    return found, tuple(spectrum)
+    wavelengths = tuple(next(iter(spectra.values())))
+    for angle, spectrum in spectra.items():
+        if tuple(spectrum) != wavelengths:
+            raise ReadingsRefused(
+                f"the wavelengths at {angle}° are not those of the other angles. Give each angle "
+                "a row of its own, with the angle in a column, in a file of its own.",
+                line=line,
+            )
+        # Reflectance is the same under each light, so every reading of the row carries it.
+        fitting = [slot for slot in found if angle is None or slot.key.angle == angle]
+        if not fitting:
+            fitting = [Slot(ChannelKey("spectrum", angle))]
+            found += fitting
+        for slot in fitting:
+            slot.spectrum = list(spectrum.values())
+    return found, wavelengths

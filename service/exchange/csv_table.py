@@ -8,13 +8,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from service.exchange.csv_headings import Headings, understand
-from service.exchange.csv_values import NUMBER
+from service.exchange.csv_values import LONGEST_TEXT, NUMBER
 from service.exchange.readings import FileWarning, ReadingsRefused
 
 LINES_BEFORE_HEADER = 40
 _LINES_IN_A_CELL = 20
-_DELIMITERS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "upright bars"}
+DELIMITERS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "upright bars"}
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
+# What a first column holds that is different in each row and still names nothing.
+_NO_NAME = re.compile(r"date|time|stamp|datum|zeit|comment|remark|note|hex|rgb|#", re.I)
 STATEMENT = re.compile(
     r'"?#?\s*"?(?P<key>[A-Za-z][A-Za-z /_()-]*?)"?\s*[:=;,|\t]\s*"?(?P<value>.*?)["\s;,|]*'
 )
@@ -56,7 +58,7 @@ class Table:
         if self.delimiter != ",":
             yield FileWarning(
                 code="delimiter",
-                message=f"The cells are separated by {_DELIMITERS[self.delimiter]}, not commas.",
+                message=f"The cells are separated by {DELIMITERS[self.delimiter]}, not commas.",
             )
         if self.skipped:
             yield FileWarning(
@@ -74,12 +76,11 @@ class Table:
             yield FileWarning(code="columns_ignored", message=f"Columns not read: {names}.")
 
 
-def find_table(text: str) -> Table:
+def find_table(lines: list[str]) -> Table:
     """The header and the delimiter it is understood with best; refuses a file that has none."""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     statements: list[tuple[int, str, str]] = []
     skipped: list[int] = []
-    delimiters = list(_DELIMITERS)
+    delimiters = list(DELIMITERS)
     partial: tuple[int, Headings] | None = None
     first_text: int | None = None
     for place, line in enumerate(lines):
@@ -91,7 +92,7 @@ def find_table(text: str) -> Table:
                 statements.append((place + 1, stated["key"], stated["value"]))
             continue
         if first_text is None and (separator := _SEPARATOR_LINE.fullmatch(line.strip())):
-            if separator[1] in _DELIMITERS:
+            if separator[1] in DELIMITERS:
                 delimiters = [separator[1]]
                 continue
         first_text = place if first_text is None else first_text
@@ -108,6 +109,28 @@ def find_table(text: str) -> Table:
         if len(skipped) > LINES_BEFORE_HEADER:
             break
     raise _no_header(lines, partial, first_text)
+
+
+def take_names_from_first_column(table: Table) -> Iterator[FileWarning]:
+    """Where no column is headed as one of names, but the first can hardly be anything else."""
+    headings = table.headings
+    if "name" in headings.fields or not headings.names:
+        return
+    used = [place for places in headings.channels.values() for place in places.values()]
+    if 0 in used or 0 in headings.fields.values() or _NO_NAME.search(headings.names[0]):
+        return
+    seen: set[str] = set()
+    for _, cells in table.rows():
+        if not cells[0] or cells[0] in seen or len(cells[0]) > LONGEST_TEXT:
+            return
+        seen.add(cells[0])
+    headings.fields["name"] = 0
+    if headings.names[0] in headings.ignored:
+        headings.ignored.remove(headings.names[0])
+    yield FileWarning(
+        code="names_from_first_column",
+        message=f"The first column, headed '{headings.names[0]}', was taken as the names.",
+    )
 
 
 def _no_header(
@@ -183,7 +206,7 @@ def looks_like_row(line: str) -> bool:
     """Whether three or more plain numbers stand in cells of their own."""
     return any(
         sum(NUMBER.fullmatch(cell.strip(' "')) is not None for cell in line.split(delimiter)) >= 3
-        for delimiter in _DELIMITERS
+        for delimiter in DELIMITERS
     )
 
 

@@ -8,7 +8,7 @@ from itertools import combinations
 from math import dist
 
 from service.exchange.csv_statements import About
-from service.exchange.readings import FileWarning, Reading, Sample
+from service.exchange.readings import Conditions, FileWarning, Reading, Sample
 
 # Beyond this two readings are of different colours, whatever they are called. The units are
 # CIELAB, hundredths of the white's Y, and shares of 1.
@@ -25,6 +25,7 @@ class Found:
     reading: Reading
     wavelengths_nm: tuple[float, ...] | None = None
     place: int = 0  # the table it stands in: rows of two tables are never repeats
+    apart: str | None = None  # what else tells things of one name apart, as where on a chart
 
 
 @dataclass(slots=True)
@@ -56,6 +57,7 @@ def samples_of(found: Sequence[Found]) -> tuple[tuple[Sample, ...], list[FileWar
             one.wavelengths_nm,
             one.place if about.angle is None else None,
             about.angle is None,
+            one.apart,
         )
         group = by_key.get(key) if one.name is not None else None
         if group is None:
@@ -128,7 +130,7 @@ def _warnings(
         )
 
 
-def divided(found: Sequence[Found], divisor: int) -> list[Found]:
+def divided(found: Sequence[Found], divisor: float) -> list[Found]:
     """The same with the reflectance as shares of 1."""
     if divisor == 1:
         return list(found)
@@ -143,6 +145,75 @@ def divided(found: Sequence[Found], divisor: int) -> list[Found]:
         )
         for one in found
     ]
+
+
+def joined(found: Sequence[Found]) -> tuple[list[Found], bool]:
+    """Tables that hold different things of the same samples, put together; and whether any are.
+
+    Exporters write L*, a*, b* in one table and the spectra in a second. Only a whole table is
+    joined, whose every name stands once in an earlier one that lacks what it holds.
+    """
+    tables: dict[int, list[Found]] = {}
+    for one in found:
+        tables.setdefault(one.place, []).append(one)
+    done: list[list[Found]] = []
+    any_joined = False
+    for later in tables.values():
+        for at, earlier in enumerate(done):
+            together = _together(earlier, later)
+            if together is not None:
+                done[at], any_joined = together, True
+                break
+        else:
+            done.append(later)
+    return [one for table in done for one in table], any_joined
+
+
+def _together(earlier: Sequence[Found], later: Sequence[Found]) -> list[Found] | None:
+    places = {(one.name, one.about.angle): at for at, one in enumerate(earlier)}
+    if len(places) < len(earlier) or len({(o.name, o.about.angle) for o in later}) < len(later):
+        return None
+    whole = list(earlier)
+    for one in later:
+        at = places.get((one.name, one.about.angle))
+        if one.name is None or at is None:
+            return None
+        both = _one_of(earlier[at], one)
+        if both is None:
+            return None
+        whole[at] = both
+    return whole
+
+
+def _one_of(first: Found, second: Found) -> Found | None:
+    """Both as one reading; None where they hold the same kind of thing or differ in conditions."""
+    one, other = first.reading, second.reading
+    kinds = ("lab", "xyz", "reflectance")
+    if any(getattr(one, kind) and getattr(other, kind) for kind in kinds):
+        return None
+    here, there = first.about, second.about
+    fields = ("illuminant", "observer", "geometry", "specular")
+    known = {name: getattr(here.conditions, name) for name in fields}
+    for name in fields:
+        told = getattr(there.conditions, name)
+        if known[name] is not None and told is not None and known[name] != told:
+            return None
+        known[name] = told if known[name] is None else known[name]
+    return replace(
+        first,
+        about=replace(
+            here,
+            conditions=Conditions(**known),
+            instrument=here.instrument or there.instrument,
+        ),
+        reading=replace(
+            one,
+            lab=one.lab or other.lab,
+            xyz=one.xyz or other.xyz,
+            reflectance=one.reflectance or other.reflectance,
+        ),
+        wavelengths_nm=first.wavelengths_nm or second.wavelengths_nm,
+    )
 
 
 def _listed(names: Sequence[str | None], most: int = 10) -> str:

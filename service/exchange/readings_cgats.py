@@ -2,19 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
+from service.exchange.cgats_cells import CellReader, drop_empty_fields
 from service.exchange.cgats_fields import CgatsFields, Channels, is_format, understand
-from service.exchange.cgats_header import CgatsHeader, read_header
-from service.exchange.cgats_lines import CellReader, CgatsTable, find_tables
+from service.exchange.cgats_header import (
+    CgatsHeader,
+    holds_no_readings,
+    read_condition,
+    read_header,
+)
+from service.exchange.cgats_lines import CgatsTable, find_tables
 from service.exchange.cgats_notes import frame_warnings, gathered, table_warnings, value_warnings
+from service.exchange.condition_search import Said
 from service.exchange.condition_warnings import missing_conditions
+from service.exchange.condition_words import aspecular_angle
 from service.exchange.csv_statements import About
-from service.exchange.found_readings import Found, divided, samples_of
+from service.exchange.found_readings import Found, divided, joined, samples_of
 from service.exchange.kept_text import is_kept_whole, kept_text
 from service.exchange.lenient_values import LenientNumbers
-from service.exchange.readings import FileWarning, Reading, ReadingsFile, ReadingsRefused
+from service.exchange.readings import (
+    Conditions,
+    FileWarning,
+    Reading,
+    ReadingsFile,
+    ReadingsRefused,
+)
 from service.exchange.scale_evidence import find_divisor
 
 
@@ -31,17 +46,33 @@ def read_cgats(text: str, warnings: Sequence[FileWarning] = ()) -> ReadingsFile:
     without_colour: list[CgatsTable] = []
     for table in tables:
         header = read_header(table, header)
-        fields = understand(table.fields)
-        if not fields.hold_colour():
+        drop_empty_fields(table)
+        fields = understand(table.fields, header.bands_nm)
+        if not fields.hold_colour() or holds_no_readings(table):
             without_colour.append(table)
             continue
         read = list(_TableReader(table, fields, header, numbers).read())
-        divisor, scale_warnings = find_divisor(read, fields.divisor or header.divisor)
-        found += divided(read, divisor)
+        if header.no_reflectance is not None and any(one.wavelengths_nm for one in read):
+            found += divided(read, header.norm or 1)
+            scale_warnings = [_no_reflectance(header.no_reflectance, table.number)]
+        else:
+            if header.norm not in (None, 1, 100):
+                read = divided(read, header.norm or 1)
+                header.divisor = 1
+            divisor, scale_warnings = find_divisor(read, fields.divisor or header.divisor)
+            found += divided(read, divisor)
         said += [*header.warnings, *table_warnings(table, fields, len(table.rows))]
         said += scale_warnings
     if not found:
         raise _nothing_found(tables, without_colour)
+    found, any_joined = joined(found)
+    if any_joined:
+        said.append(
+            FileWarning(
+                code="tables_joined",
+                message="Tables that hold different things of the same samples were put together.",
+            )
+        )
     samples, grouping_warnings = samples_of(found)
     said += [*value_warnings(numbers.notes, samples, without_colour), *grouping_warnings]
     said += missing_conditions(samples)
@@ -68,6 +99,14 @@ def _nothing_found(
     return ReadingsRefused("The tables hold no rows. Export the readings again.")
 
 
+def _no_reflectance(what: str, table: int) -> FileWarning:
+    return FileWarning(
+        code="spectrum_no_reflectance",
+        message=f"Table {table} states that its spectra are '{what}': they are shown as they "
+        "stand and are no reflectance of a surface.",
+    )
+
+
 class _TableReader:
     """Turns the rows of one table into readings."""
 
@@ -81,36 +120,38 @@ class _TableReader:
         self._table = table
         self._fields = fields
         self._numbers = numbers
-        self._abouts = [_about_of(header.about, channels) for channels in fields.channels]
-        self._about = header.about
+        self._channels = fields.channels or [Channels()]
+        self._abouts = [_about_of(header.about, channels) for channels in self._channels]
         self._wavelengths = [
-            tuple(channels.spectrum) if channels.spectrum else None for channels in fields.channels
+            tuple(channels.spectrum) if channels.spectrum else None for channels in self._channels
         ]
-        self._bands = [list(channels.spectrum.values()) for channels in fields.channels]
+        self._bands = [list(channels.spectrum.values()) for channels in self._channels]
         self._names_of: dict[int, list[str]] = {}
+        self._of_rows = bool(fields.about_places) or fields.angle_place is not None
+        self._said_by: dict[tuple[str, ...], Callable[[About], About]] = {}
 
     def read(self) -> Iterator[Found]:
         """Every reading; rows that hold none are left out and remembered."""
         names = self._fields.name_places
+        table = self._table.number
         for line, cells in CellReader(self._table, names[0] if names else None).rows():
             name = self._name(line, cells)
-            angle = self._angle(line, cells)
+            said = self._said(line, cells) if self._of_rows else None
+            spectrum = self._paired(line, cells) if self._fields.pairs else None
+            located = self._fields.place_of_chart
+            apart = None if located is None else cells[located]
             count = 0
-            for place, channels in enumerate(self._fields.channels):
-                about = self._abouts[place]
-                if angle is not None:
-                    about = replace(about, angle=angle)
+            for place, channels in enumerate(self._channels):
+                about = self._abouts[place] if said is None else said(self._abouts[place])
                 reading = self._reading(line, cells, channels, self._bands[place], about.angle)
+                wavelengths = self._wavelengths[place]
+                if spectrum is not None and not channels.spectrum:
+                    wavelengths, values = spectrum
+                    reading = reading or Reading(line=line, angle=about.angle)
+                    reading = replace(reading, reflectance=values)
                 if reading is not None:
                     count += 1
-                    yield Found(name, about, reading, self._wavelengths[place], self._table.number)
-            if self._fields.pairs and (paired := self._paired(line, cells)) is not None:
-                wavelengths, values = paired
-                if count == 0:
-                    about = self._about if angle is None else replace(self._about, angle=angle)
-                    reading = Reading(line=line, angle=about.angle, reflectance=values)
-                    count += 1
-                    yield Found(name, about, reading, wavelengths, self._table.number)
+                    yield Found(name, about, reading, wavelengths, table, apart)
             if count == 0:
                 self._table.note("row_left_out", line)
 
@@ -124,20 +165,28 @@ class _TableReader:
                 return name
         return None
 
-    def _angle(self, line: int, cells: list[str]) -> int | None:
-        if self._fields.angle_place is None:
-            return None
-        text = cells[self._fields.angle_place].strip().lower().removeprefix("as").rstrip("°")
-        values = self._numbers.read([text], line, ["angle"])
-        if values is None:
-            return None
-        if values[0] != int(values[0]) or not -90 <= values[0] <= 175:
-            raise ReadingsRefused(
-                f"'{text[:40]}' is not an angle. Write whole degrees from the specular, as 45.",
-                line=line,
-                column=self._fields.names[self._fields.angle_place],
-            )
-        return int(values[0])
+    def _said(self, line: int, cells: list[str]) -> Callable[[About], About]:
+        """What the row says of its own conditions, as a change of what the header says."""
+        places = self._fields.about_places
+        angled = self._fields.angle_place
+        texts = tuple([cells[at] for at in places.values()])
+        key = (*texts, cells[angled] if angled is not None else "")
+        if key not in self._said_by:
+            said = Said()
+            for name, text in zip(places, texts, strict=True):
+                read_condition(said, name, text)
+            angle = said.angle()
+            if angled is not None and cells[angled].strip():
+                angle = aspecular_angle(cells[angled])
+                if angle is None:
+                    raise ReadingsRefused(
+                        f"'{cells[angled][:40]}' is not an angle. Write whole degrees from the "
+                        "specular, as 45.",
+                        line=line,
+                        column=self._fields.names[angled],
+                    )
+            self._said_by[key] = partial(_with, said.conditions(), angle)
+        return self._said_by[key]
 
     def _reading(
         self,
@@ -186,6 +235,18 @@ class _TableReader:
             return None
         rising = sorted(zip(bands, values, strict=True))
         return tuple(nm for nm, _ in rising), tuple(value for _, value in rising)
+
+
+def _with(here: Conditions, angle: int | None, about: About) -> About:
+    """What a header says, and what a row says more exactly."""
+    known = about.conditions
+    conditions = Conditions(
+        illuminant=here.illuminant or known.illuminant,
+        observer=here.observer or known.observer,
+        geometry=here.geometry or known.geometry,
+        specular=here.specular or known.specular,
+    )
+    return replace(about, conditions=conditions, angle=about.angle if angle is None else angle)
 
 
 def _about_of(about: About, channels: Channels) -> About:

@@ -6,10 +6,17 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from service.exchange.condition_warnings import missing_conditions
+from service.exchange.csv_columns import find_columns, read_columns
 from service.exchange.csv_rows import RowReader
 from service.exchange.csv_samples import Grouping
 from service.exchange.csv_statements import statement_field
-from service.exchange.csv_table import STATEMENT, Table, find_table, looks_like_row
+from service.exchange.csv_table import (
+    STATEMENT,
+    Table,
+    find_table,
+    looks_like_row,
+    take_names_from_first_column,
+)
 from service.exchange.readings import FileWarning, ReadingsFile, ReadingsRefused, Sample
 from service.exchange.spectrum_scale import divisor_of
 
@@ -21,7 +28,12 @@ def read_csv(text: str, warnings: tuple[FileWarning, ...] = ()) -> ReadingsFile:
 
     Raises ReadingsRefused at the first thing that cannot be taken; nothing is taken in part.
     """
-    table = find_table(text)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    columns = find_columns(lines)
+    if columns is not None:
+        return read_columns(columns, warnings)
+    table = find_table(lines)
+    names_said = list(take_names_from_first_column(table))
     reader = RowReader(table)
     remarks = list(_comment_warnings(table))
     grouping = Grouping(named="name" in reader.fields, numbered="repeat" in reader.fields)
@@ -48,6 +60,7 @@ def read_csv(text: str, warnings: tuple[FileWarning, ...] = ()) -> ReadingsFile:
         warnings=(
             *warnings,
             *table.warnings(),
+            *names_said,
             *remarks,
             *reader.warnings(),
             *scale_warnings,
