@@ -14,6 +14,7 @@ from datetime import timedelta
 from enum import StrEnum
 from math import atan2, degrees, hypot
 
+from service.domain.ageing import reasons_of_age
 from service.domain.lookups import mean_lab, policy_in_force, shown_angle
 from service.domain.record_file import RecordFile
 from service.domain.records.job import EFFECT_ANGLES, Finish, Policy
@@ -57,6 +58,8 @@ GRADES: Mapping[str, Grade] = {
     "unlike_polish": Grade.NOTED,
     "extra_coat": Grade.NOTED,
     "temperature_unknown": Grade.NOTED,
+    "read_long_apart": Grade.NOTED,
+    "aged_card": Grade.NOTED,
 }
 """The shop's starting grades; a policy's ``grades`` come before them."""
 
@@ -88,6 +91,7 @@ def reasons_against(file: RecordFile, finish: Finish, a: Specimen, b: Specimen) 
         *_treatment(a, b),
         *_coats(finish, a, b),
         *_warmth(a, b),
+        *reasons_of_age(a, b),
     ]
     graded = [
         Reason(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from service.domain.lookups import readings_of_card
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Finish
@@ -15,7 +16,10 @@ from service.domain.terms import CoatRole, HidingMark, Stage
 
 @dataclass(frozen=True, slots=True)
 class Specimen:
-    """A reading together with what is known of the surface that was read."""
+    """A reading together with what is known of the surface that was read.
+
+    ``of_card`` is every reading of the same card that counts, the reading among them.
+    """
 
     name: str
     reading: Reading
@@ -24,6 +28,7 @@ class Specimen:
     ground_shade: str
     hiding_mark: HidingMark
     is_car: bool = False
+    of_card: tuple[Reading, ...] = ()
 
     @property
     def baked(self) -> bool:
@@ -67,4 +72,5 @@ def specimen_of_card(file: RecordFile, card: Card, reading: Reading, name: str) 
         tuple(file.by(Bake, "card_id", card.root)),
         card.ground_shade,
         card.hiding_mark,
+        of_card=tuple(readings_of_card(file, card.root)),
     )

@@ -1,13 +1,27 @@
-"""Drift: a card's newest reading beside its first; ΔE00 checked with another program's."""
+"""Drift: a card's newest reading beside its first; ΔE00 checked with another program's.
 
+How long paint cures is common practice, no source.
+"""
+
+from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import pytest
 from coloraide import Color
 
-from service.domain.drift import drifts_of
+from service.domain.drift import (
+    MOVED_BY,
+    course_of,
+    drifts_between,
+    drifts_of,
+    moved_by,
+    since_when,
+)
 from service.domain.lookups import readings_of_card
-from service.domain.terms import FinishKind, Stage
+from service.domain.records.measuring import AngleReading
+from service.domain.terms import FinishKind, Method, Stage
+from tests.builders import JobBuilder
 from tests.fakes import FakeStore
 from tests.shop_hand import ShopHand
 
@@ -74,3 +88,92 @@ def test_each_angle_drifts_by_itself():
     assert (still.angle, moved.angle) == (15, 110)
     assert still.delta_e_2000 == pytest.approx(0, abs=1e-9)
     assert moved.words == "darker"
+
+
+def read_over(hand, *steps, **fields):
+    """A card read after so many days each, of a colour each."""
+    card = hand.card(hand.batch())
+    start = hand.clock
+    for days, lab in steps:
+        hand.clock = start + timedelta(days=days)
+        hand.read(card, lab, **fields)
+    return start, readings_of_card(hand.file, card)
+
+
+@pytest.fixture
+def old(hand):
+    hand.clock -= timedelta(days=2000)
+    return hand
+
+
+def test_years_apart_are_told_with_days_and_range(old):
+    _, readings = read_over(old, (1, RED), (731, PALER))
+    (drift,) = drifts_of(readings)
+    assert drift.days == 730
+    assert drift.moved is True
+    assert MOVED_BY < drift.low < drift.delta_e_2000 < drift.high
+
+
+def test_a_range_covers_the_truth_as_often_as_it_says():
+    """Readings drawn around two known colours: 95 % within, by 400 draws give or take 3 %."""
+    truth = Color("lab-d65", list(RED)).delta_e(Color("lab-d65", list(PALER)), method="2000")
+    rng, job = np.random.default_rng(11), JobBuilder()
+    taken = job.reading(job.card(job.batch(1)))
+    within = []
+    for _ in range(400):
+        first, newest = (
+            replace(taken, angles=(AngleReading(repeats=tuple(map(tuple, repeats.tolist()))),))
+            for repeats in (rng.normal(lab, 0.05, size=(3, 3)) for lab in (RED, PALER))
+        )
+        (drift,) = drifts_between(first, newest)
+        within.append(drift.low <= truth <= drift.high)
+    assert np.mean(within) >= 0.92
+
+
+def test_one_repeat_of_unknown_noise_cannot_tell(old):
+    _, readings = read_over(
+        old, (1, RED), (731, PALER), repeats=((0.0, 0.0, 0.0),), standard_uncertainty=None
+    )
+    (drift,) = drifts_of(readings)
+    assert (drift.moved, drift.low, drift.high) == (None, None, None)
+
+
+def test_the_course_lays_each_reading_against_the_first(old):
+    _, readings = read_over(old, (1, RED), (8, RED), (31, PALER), (760, PALER))
+    (course,) = course_of(readings)
+    assert [round(point.days) for point in course.points] == [0, 7, 30, 759]
+    assert course.points[0].delta_e_2000 == 0 and course.points[0].standard_uncertainty is None
+    expected = Color("lab-d65", list(RED)).delta_e(Color("lab-d65", list(PALER)), method="2000")
+    assert course.points[2].delta_e_2000 == pytest.approx(expected, abs=2e-3)
+    assert course.points[3].difference == pytest.approx((0.8, -1.1, -0.4), abs=1e-9)
+    assert course.points[3].standard_uncertainty > 0
+
+
+def test_only_another_age_counts_as_moved(old):
+    _, readings = read_over(old, (1, RED), (31, PALER))
+    assert moved_by(readings) is None
+    _, readings = read_over(old, (1, RED), (400, PALER))
+    assert moved_by(readings) == drifts_of(readings)[0].delta_e_2000
+
+
+def test_photographs_of_one_card_do_not_drift(old):
+    card = old.card(old.batch())
+    for _ in range(2):
+        old.read(card, RED, method=Method.PHOTOGRAPH)
+        old.clock += timedelta(days=400)
+    assert drifts_of(readings_of_card(old.file, card)) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "newest", "said"),
+    [
+        (1, 30, "still curing, when colour and gloss move"),
+        (1, 400, "part of this may be cure"),
+        (60, 400, "In storage, since it was first read 340 days before."),
+    ],
+)
+def test_cure_is_told_from_storage(old, first, newest, said):
+    start, readings = read_over(old, (first, RED), (newest, PALER))
+    (drift,) = drifts_of(readings)
+    assert said in since_when(drift, start)
+    assert f"{newest - first} days before" in since_when(drift, start)
