@@ -19,7 +19,7 @@ from service.domain.lookups import (
     policy_in_force,
     readings_of_card,
 )
-from service.domain.pooling import known_uncertainty
+from service.domain.pooling import as_sprayed, known_uncertainty
 from service.domain.record_file import RecordFile
 from service.domain.records.job import Policy
 from service.domain.records.measuring import AngleSpectrum, Lab, Master, Reading
@@ -93,14 +93,15 @@ def batch_under_lights(
     """A batch beside the master it is judged by; None while there is nothing to lay side by side.
 
     ``home`` is the file of the master's job. The furthest stage at which both have a spectrum
-    counts, and of it the newest reading of each.
+    counts, and of it the newest reading of each that tells what was sprayed: a card measured
+    again years later does not.
     """
     batch = file.get(Batch, batch_id)
     cards = cards_of_batch(file, batch.root)
     if master is None or not batch.role.gives_colour or master.card_id in {c.root for c in cards}:
         return None
     approved = approved_readings(home, master)
-    read = [reading for card in cards for reading in readings_of_card(file, card.root)]
+    read = as_sprayed(r for card in cards for r in readings_of_card(file, card.root))
     if not approved or not read:
         return None
     policy = policy_in_force(file, batch.finish_id)

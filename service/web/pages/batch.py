@@ -30,6 +30,7 @@ from service.domain.sentences import READABLE, Readable, approved_stages, readab
 from service.domain.terms import CoatRole, ComponentRole, Word
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
+from service.web.pages.batch_lights import LightsShown, lights_shown
 from service.web.pages.batch_ratio import RatioSaid, ratio_said
 from service.web.pages.bench_swatches import SwatchShown, swatch_of_reading
 from service.web.pages.bench_views import (
@@ -113,6 +114,7 @@ class BatchPage:
     readable: str
     readable_at: datetime | None
     swatches: tuple[SwatchShown, SwatchShown] | None
+    lights: LightsShown | None
     findings: tuple[FindingShown, ...]
     joints: tuple[JointShown, ...]
     poured: tuple[PouredShown, ...]
@@ -168,6 +170,7 @@ def batch_page(here: PageContext, file: RecordFile, batch_id: str, saved: str = 
         readable=READABLE[waiting.stage] if waiting else "",
         readable_at=waiting.at if waiting else None,
         swatches=_swatches(file, newest),
+        lights=lights_shown(here, file, batch),
         findings=tuple(
             finding_shown(here, file, f) for f in findings_of(file) if f.batch_id == batch.root
         ),
