@@ -394,7 +394,7 @@ def _next_step(seen: Sequence[UnderLight]) -> str:
     if not shows:
         return ""
     return (
-        f"Hold the two cards side by side {_places(shows)} and show whoever takes the job. Tinting "
-        "moves it under every light at once: where it must not be seen, mix again from the "
-        "pigments of the master's batch, the same lots if there are any left."
+        f"Hold the two cards side by side {_places(shows)} before the job leaves. Tinting moves "
+        "the colour under every light at once, so where it must not be seen there, mix again "
+        "from the pigments of the master's batch."
     )

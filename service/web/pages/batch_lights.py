@@ -13,8 +13,8 @@ from service.web.context import PageContext
 
 WHOSE = {
     "both": "neither card has a spectrum",
-    "master": "the master’s card has no spectrum",
-    "card": "this batch’s card has no spectrum",
+    "master": "the master has no spectrum",
+    "card": "this card has no spectrum",
 }
 
 
@@ -60,7 +60,7 @@ def lights_shown(here: PageContext, file: RecordFile, batch: Batch) -> LightsSho
 
 def _shown(found: UnderLights) -> LightsShown:
     if found.why_not:
-        short = WHOSE.get(found.missing_spectrum, "the two cannot be laid side by side")
+        short = WHOSE.get(found.missing_spectrum, "it was not read as the master was")
         return LightsShown(short=short, why_not=found.why_not)
     stage = found.stage.value.replace("_", ", ") if found.stage else ""
     at = f", at {found.angle}°" if found.angle is not None else ""
