@@ -287,12 +287,14 @@ def _lifespan(
 def _shop_services(store: ShopStore) -> ShopServices:
     from service.storage.queries.sql_queries import SqlQueries
     from service.storage.sessions import Sessions, SignInAttempts
+    from service.storage.waiting_files import WaitingFiles
     from service.web.services import ShopServices
 
     return ShopServices(
         store=store,
         queries=SqlQueries(store),
         photos=store.photos,
+        waiting=WaitingFiles(store.database.data_dir, store.shop_id),
         sessions=Sessions(store),
         attempts=SignInAttempts(store),
         keys=_Keys(store),

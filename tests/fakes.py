@@ -319,6 +319,21 @@ def _page(found: list[Any], after: str | None, limit: int, key: Callable[[Any], 
     return Page(lines=lines, after=key(lines[-1]) if more and lines else None)
 
 
+class FakeWaitingFiles:
+    """Files between two steps, in memory."""
+
+    def __init__(self) -> None:
+        self.content: dict[str, bytes] = {}
+
+    def put(self, content: bytes) -> str:
+        sha = sha256(content).hexdigest()
+        self.content[sha] = content
+        return sha
+
+    def get(self, sha: str) -> bytes | None:
+        return self.content.get(sha)
+
+
 class FakePhotos:
     """The photo store in a dictionary."""
 

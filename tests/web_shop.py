@@ -26,6 +26,7 @@ from tests.fakes import (
     FakeQueries,
     FakeSessions,
     FakeStore,
+    FakeWaitingFiles,
 )
 from tests.photographs import DeskOfTests, PrintedSheets
 
@@ -48,6 +49,7 @@ class WebShop:
         self.sessions = FakeSessions()
         self.attempts = FakeAttempts()
         self.photos = FakePhotos()
+        self.waiting = FakeWaitingFiles()
         self.desk = DeskOfTests()
         self.services = Services(
             settings=Settings(data_dir=Path("."), zone="Europe/Lisbon"),
@@ -60,6 +62,7 @@ class WebShop:
                 store=self.store,
                 queries=FakeQueries(self.store),
                 photos=self.photos,
+                waiting=self.waiting,
                 sessions=self.sessions,
                 attempts=self.attempts,
                 keys=FakeKeys(self.store),

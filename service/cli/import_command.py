@@ -3,34 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from uuid import NAMESPACE_URL, uuid5
 
 import click
 
 from service.cli.frame import Refusal, ports, print_json, read_file
-from service.cli.import_spectra import about_spectra, labs_of
-from service.cli.opening import data_options, opened
-from service.cli.writing import as_option, write
+from service.cli.opening import data_options, opened, person_named
+from service.cli.writing import as_option, send_file
 
 if TYPE_CHECKING:
-    from service.cli.ports import FileRead, RecordStore, SampleRead
-    from service.use_cases.measuring import JobReading
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stated:
-    """What the file does not say, said by the person who imports it."""
-
-    stage: str | None
-    illuminant: str | None
-    observer: int | None
-    geometry: str | None
-    specular: str | None
-    instrument: str | None
-    temperature_c: float | None
+    from service.cli.ports import FileRead
+    from service.use_cases.importing import ImportPlan, Planned, Stated
 
 
 @click.command("import")
@@ -42,7 +26,7 @@ class Stated:
 @click.option("--observer", type=click.Choice(["2", "10"]), help="Degrees.")
 @click.option("--geometry", help="As 45:0, d:8 or multi-angle; else the instrument's own.")
 @click.option("--specular", type=click.Choice(["included", "excluded"]))
-@click.option("--instrument", help="Name of a registered instrument.")
+@click.option("--instrument", help="Name of a registered instrument; '' for one that is not.")
 @click.option("--temperature", type=float, help="Surface temperature in °C.")
 @click.option("--card", help="Code of the one card the file is of, where it names none.")
 @click.option("--dry-run", is_flag=True, help="Show what would be stored and store nothing.")
@@ -66,13 +50,16 @@ def import_readings(
 ) -> None:
     """Import readings from FILE: each sample goes to the card whose code is its name.
 
-    FILE may be CSV, CGATS.17 or CxF3. Conditions come from the file; what it leaves open must
-    be stated here and is never guessed. Everything is stored and judged, or nothing is.
-    Importing a file twice stores it once. The export of a whole job is taken in by
+    FILE may be CSV, CGATS.17 or CxF3. A stage, a zone of the card or a repeat number may stand
+    beside the code. Conditions come from the file; what it leaves open must be stated here and is
+    never guessed. Spectra are kept with the colours. Everything is stored and judged, or nothing
+    is. Importing a file twice stores it once. The export of a whole job is taken in by
     `keepcard restore`.
 
     Example: keepcard import monday.csv --data /srv/keepcard --as "Pat Painter" --stage baked
     """
+    from service.use_cases.importing import Stated
+
     content = read_file(file)
     read = ports().read_readings(content)
     stated = Stated(
@@ -84,193 +71,124 @@ def import_readings(
         instrument=instrument,
         temperature_c=temperature,
     )
-    warnings = [{"code": w.code, "message": w.message} for w in read.warnings]
-    warnings += about_spectra(read)
-    with opened(data, database, shop) as store:
-        found = matched(store, read, stated, card, Path(file).name)
+    source = Path(file).name
+    plan = _plan(read, stated, card, source, data, database, shop)
     result: Mapping[str, Any] = {}
+    said: list[str] = []
     if not dry_run:
-        from service.use_cases.measuring import LogReadings
-
-        # The same readings under the same name are the same import.
-        key = str(uuid5(NAMESPACE_URL, f"keepcard import {content.hex()} {stated} {card}"))
-        result = write(
-            LogReadings(id=key, readings=tuple(r for _, r in found)), data, database, shop, person
-        )
-        with opened(data, database, shop) as store:
-            said = _verdicts(store, [reading for _, reading in found])
-    else:
-        said = []
+        holder = ports().holder_of(data)
+        if holder:
+            result = send_file(holder, _address(stated, card, source), content)
+        else:
+            result = _stored(plan, data, database, shop, person)
+        said = _verdicts(plan, data, database, shop)
     if as_json:
-        print_json(
-            {
-                "file": file,
-                "stored": not dry_run,
-                "readings": [_as_json(code, reading) for code, reading in found],
-                "warnings": warnings,
-                "verdicts": said,
-                "receipt": result.get("receipt"),
-            }
+        _print_json(file, plan, result, said, dry_run)
+    else:
+        _print(plan, said, dry_run)
+
+
+def _plan(
+    read: FileRead,
+    stated: Stated,
+    card: str | None,
+    source: str,
+    data: Path,
+    database: str | None,
+    shop: str | None,
+) -> ImportPlan:
+    from service.use_cases.import_plan import plan_import
+    from service.use_cases.importing import ImportRefused
+
+    with opened(data, database, shop) as store:
+        plan = plan_import(
+            read,
+            stated,
+            store=store,
+            place_of_code=store.card_by_code,
+            source=source,
+            card=card,
+            option="--",
         )
-        return
-    for warning in warnings:
-        click.echo(f"Note: {warning['message']}", err=True)
-    for code, reading in found:
-        click.echo(f"{code}  {_summary(reading)}")
-    click.echo("Nothing was stored (--dry-run)." if dry_run else f"{len(found)} readings stored.")
+    if plan.problems:
+        raise Refusal(str(ImportRefused(plan.problems)))
+    return plan
+
+
+def _stored(
+    plan: ImportPlan, data: Path, database: str | None, shop: str | None, person: str | None
+) -> Mapping[str, Any]:
+    from dataclasses import asdict
+
+    from service.domain.moment import as_text
+    from service.use_cases.importing import store_import
+
+    with opened(data, database, shop, read_only=False) as store:
+        receipt = store_import(store, person_named(store, person).root, plan)
+    if receipt is None:
+        return {}
+    return {"receipt": {**asdict(receipt), "received_at": as_text(receipt.received_at)}}
+
+
+def _address(stated: Stated, card: str | None, source: str) -> str:
+    from dataclasses import asdict
+    from urllib.parse import urlencode
+
+    said = {**asdict(stated), "card": card, "name": source}
+    given = {name: value for name, value in said.items() if value is not None}
+    return f"readings-files?{urlencode(given)}"
+
+
+def _verdicts(plan: ImportPlan, data: Path, database: str | None, shop: str | None) -> list[str]:
+    """What is said now of each batch whose card was read."""
+    from service.use_cases.importing import verdicts_after
+
+    with opened(data, database, shop) as store:
+        return [verdict.sentence for verdict in verdicts_after(store, plan)]
+
+
+def _print_json(
+    file: str, plan: ImportPlan, result: Mapping[str, Any], said: list[str], dry_run: bool
+) -> None:
+    from service.use_cases.importing import as_json
+
+    told = as_json(plan)
+    print_json(
+        {
+            "file": file,
+            "stored": not dry_run,
+            "readings": told["readings"],
+            "warnings": told["warnings"],
+            "verdicts": said,
+            "receipt": result.get("receipt"),
+        }
+    )
+
+
+def _print(plan: ImportPlan, said: list[str], dry_run: bool) -> None:
+    for note in plan.notes:
+        click.echo(f"Note: {note.message}", err=True)
+    for planned in plan.readings:
+        click.echo(_summary(planned))
+    known = len(plan.readings) - len(plan.fresh)
+    if dry_run:
+        click.echo("Nothing was stored (--dry-run).")
+    elif known:
+        click.echo(f"{len(plan.fresh)} readings stored, {known} were on record already.")
+    else:
+        click.echo(f"{len(plan.fresh)} readings stored.")
     for sentence in said:
         click.echo(sentence)
 
 
-def matched(
-    store: RecordStore, read: FileRead, stated: Stated, card: str | None, source: str
-) -> list[tuple[str, JobReading]]:
-    """Each sample with the card it is of.
+def _summary(planned: Planned) -> str:
+    from service.use_cases.importing import summary
 
-    Raises
-    ------
-    Refusal
-        Naming every sample that has no card or lacks a condition, with what to state.
-    """
-    found: list[tuple[str, JobReading]] = []
-    wrong: list[str] = []
-    if card is not None and len(read.samples) > 1:
-        raise Refusal(
-            f"The file holds {len(read.samples)} samples, so --card cannot stand for all. "
-            "Name the samples by their cards' codes."
-        )
-    for number, sample in enumerate(read.samples, 1):
-        name = card or sample.name
-        try:
-            found.append(_matched(store, sample, stated, name, source))
-        except Refusal as refusal:
-            wrong.append(f"Sample {number} ({sample.name or 'no name'}): {refusal.message}")
-    if wrong:
-        raise Refusal("Nothing was stored.\n" + "\n".join(wrong))
-    if not found:
-        raise Refusal("The file holds no reading. Nothing was stored.")
-    return found
-
-
-def _matched(
-    store: RecordStore, sample: SampleRead, stated: Stated, name: str | None, source: str
-) -> tuple[str, JobReading]:
-    from service.domain.card_code import grouped, read_card_code
-    from service.domain.records.measuring import AngleReading
-    from service.domain.records.shop import Instrument
-    from service.domain.refused import Refused
-    from service.domain.terms import Specular, Stage
-    from service.use_cases.measuring import JobReading, Measured
-
-    if not name:
-        raise Refusal("it names no card. Name it by the card's code, or give --card.")
-    try:
-        code = read_card_code(name)
-    except Refused as refused:
-        raise Refusal(str(refused)) from None
-    place = store.card_by_code(code)
-    if place is None:
-        raise Refusal(f"no card here has the code {grouped(code)}. Log the card first.")
-    said = _conditions(sample, stated)
-    instrument = None
-    if said.instrument is not None:
-        named = [i for i in store.shop().all(Instrument) if _same(i.name, said.instrument)]
-        if not named:
-            raise Refusal(
-                f"no instrument is registered as {said.instrument}. "
-                "Register it, or name a registered one by --instrument."
-            )
-        instrument = named[0]
-    missing = [
-        f"--{field}"
-        for field in ("stage", "illuminant", "observer", "geometry")
-        if getattr(said, field) is None
-        and not (field == "geometry" and instrument is not None and instrument.geometry)
-    ]
-    if missing:
-        raise Refusal(f"the file does not say everything. State {', '.join(missing)}.")
-    angles = tuple(
-        AngleReading(angle=angle, repeats=tuple(labs))
-        for angle, labs in labs_of(sample, said.illuminant, said.observer).items()
-    )
-    temperatures = sample.temperatures_c()
-    temperature = sum(temperatures) / len(temperatures) if temperatures else said.temperature_c
-    reading = Measured(
-        stage=Stage(str(said.stage)),
-        illuminant=str(said.illuminant),
-        observer=int(said.observer or 0),
-        geometry=said.geometry,
-        specular=Specular(said.specular) if said.specular else None,
-        angles=angles,
-        card_id=place[1],
-        instrument_id=instrument.root if instrument else None,
-        surface_temperature_c=temperature,
-        source=source,
-    )
-    return grouped(code), JobReading(job_id=place[0], reading=reading)
-
-
-def _conditions(sample: SampleRead, stated: Stated) -> Stated:
-    """The file's own word first; where both speak and differ, neither is guessed to be right."""
-    conditions = sample.conditions
-    # A file names the instrument as its maker does, the shop as it likes: here the shop's word
-    # holds, where everywhere else two different words are a contradiction.
-    in_file: dict[str, Any] = {
-        "stage": sample.stage,
-        "illuminant": conditions.illuminant,
-        "observer": conditions.observer,
-        "geometry": conditions.geometry,
-        "specular": conditions.specular,
-        "instrument": stated.instrument or sample.instrument,
-    }
-    for name, value in in_file.items():
-        other = getattr(stated, name)
-        if value is not None and other is not None and not _same(str(value), str(other)):
-            raise Refusal(f"the file says {name} {value}, --{name} says {other}. Leave one out.")
-    return replace(stated, **{n: v for n, v in in_file.items() if v is not None})
-
-
-def _same(one: str, other: str) -> bool:
-    return one.strip().casefold() == other.strip().casefold()
-
-
-def _summary(reading: JobReading) -> str:
-    measured = reading.reading
-    repeats = {len(angle.repeats) for angle in measured.angles}
-    angles = [f"{angle.angle}°" for angle in measured.angles if angle.angle is not None]
-    at = f" at {', '.join(angles)}" if angles else ""
-    return (
-        f"{measured.stage}, {measured.illuminant}/{measured.observer}°, {max(repeats)} repeats{at}"
-    )
-
-
-def _as_json(code: str, reading: JobReading) -> dict[str, object]:
-    measured = reading.reading
-    return {
-        "card": code,
-        "job_id": reading.job_id,
-        "stage": measured.stage,
-        "illuminant": measured.illuminant,
-        "observer": measured.observer,
-        "geometry": measured.geometry,
-        "specular": measured.specular,
-        "angles": {
-            str(angle.angle) if angle.angle is not None else "": [list(r) for r in angle.repeats]
-            for angle in measured.angles
-        },
-    }
-
-
-def _verdicts(store: RecordStore, readings: list[JobReading]) -> list[str]:
-    """What is said now of each batch whose card was read."""
-    from service.domain.lookups import verdict_on_batch
-    from service.domain.records.cards import Card
-
-    said: dict[str, str] = {}
-    for item in readings:
-        file = store.job(item.job_id)
-        card = file.find(Card, item.reading.card_id)
-        verdict = verdict_on_batch(file, card.batch_id) if card else None
-        if card is not None and verdict is not None:
-            said[card.batch_id] = verdict.sentence
-    return list(said.values())
+    zone = f"{planned.zone}, " if planned.zone else ""
+    known = ""
+    if planned.on_record is not None:
+        since = f"{planned.on_record.since:%Y-%m-%d %H:%M} UTC"
+        known = f" (on record since {since})"
+        if planned.on_record.dropped:
+            known = f" (dropped: {planned.on_record.why}; not stored again)"
+    return f"{planned.code}  {zone}{summary(planned.reading.reading)}{known}"

@@ -5,72 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
+from service.use_cases.import_ports import FileRead, Lab, SampleRead
 from service.use_cases.ports import PhotoFiles, Store
 
-Lab = tuple[float, float, float]
-
-
-class ConditionsRead(Protocol):
-    """Under what something was measured; None where a file does not say."""
-
-    @property
-    def illuminant(self) -> str | None: ...
-    @property
-    def observer(self) -> int | None: ...
-    @property
-    def geometry(self) -> str | None: ...
-    @property
-    def specular(self) -> str | None: ...
-
-
-class ReadingRead(Protocol):
-    """One reading of a sample."""
-
-    @property
-    def angle(self) -> int | None: ...
-    @property
-    def reflectance(self) -> Sequence[float] | None: ...
-
-
-class SampleRead(Protocol):
-    """One sample of a readings file."""
-
-    @property
-    def name(self) -> str | None: ...
-    @property
-    def conditions(self) -> ConditionsRead: ...
-    @property
-    def stage(self) -> str | None: ...
-    @property
-    def instrument(self) -> str | None: ...
-    @property
-    def readings(self) -> Sequence[ReadingRead]: ...
-    @property
-    def wavelengths_nm(self) -> Sequence[float] | None: ...
-    def labs_by_angle(self) -> Mapping[int | None, Sequence[Lab]]: ...
-    def temperatures_c(self) -> Sequence[float]: ...
-    def as_json(self) -> Mapping[str, object]: ...
-
-
-class WarningRead(Protocol):
-    """What the reader of a file has to say about it."""
-
-    @property
-    def code(self) -> str: ...
-    @property
-    def message(self) -> str: ...
-
-
-class FileRead(Protocol):
-    """A readings file that was taken whole."""
-
-    @property
-    def format(self) -> str: ...
-    @property
-    def samples(self) -> Sequence[SampleRead]: ...
-    @property
-    def warnings(self) -> Sequence[WarningRead]: ...
-    def as_json(self) -> Mapping[str, object]: ...
+__all__ = ["FileRead", "Lab", "SampleRead"]
 
 
 class ProblemFound(Protocol):

@@ -92,6 +92,18 @@ def write_photograph(
         return {"receipt": {**asdict(receipt), "received_at": as_text(receipt.received_at)}}
 
 
+def send_file(holder: str, path: str, content: bytes) -> Mapping[str, Any]:
+    """Send a file to the server that holds the folder, and return its answer.
+
+    Raises
+    ------
+    Refusal
+        With what is wrong and what to do.
+    """
+    sent = {"Content-Type": "application/octet-stream", **_as_token(holder)}
+    return _answer(holder, Request(f"{holder}/api/{path}", data=content, headers=sent))
+
+
 def _as_token(address: str) -> dict[str, str]:
     token = os.environ.get(TOKEN)
     if not token:

@@ -6,6 +6,7 @@ from service.use_cases import (  # noqa: F401  read for the verbs they register
     cards,
     closing,
     correcting,
+    importing,
     job,
     measuring,
     photographs,

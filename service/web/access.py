@@ -71,6 +71,7 @@ OTHERS: Mapping[Route, Rule] = {
     ("POST", "/person/password"): ANYBODY_HERE,
     ("PUT", "/api/photos/{sha256}"): ANYBODY_HERE,
     ("POST", "/api/photo-readings"): ANYBODY_HERE,
+    ("POST", "/api/readings-files"): ANYBODY_HERE,
 }
 """Everything that is neither a verb nor a plain read."""
 

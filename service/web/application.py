@@ -17,6 +17,7 @@ from service.web.api.audit_csv import csv_descriptions, csv_routes
 from service.web.api.describing import describe
 from service.web.api.photo_readings import photo_reading_descriptions, photo_reading_routes
 from service.web.api.photos import photo_descriptions, photo_routes
+from service.web.api.readings_files import readings_file_descriptions, readings_file_routes
 from service.web.api.reads import read_descriptions, read_routes
 from service.web.api.writes import write_descriptions, write_routes
 from service.web.errors import answer_failure, answer_refusal, handle_errors
@@ -61,7 +62,13 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
     app.state.links = links
     app.state.templates = make_environment(links)
     app.router.routes[:0] = write_routes()
-    for router in (read_routes(), csv_routes(), photo_routes(), photo_reading_routes()):
+    for router in (
+        read_routes(),
+        csv_routes(),
+        photo_routes(),
+        photo_reading_routes(),
+        readings_file_routes(),
+    ):
         app.include_router(router)
         links.add(routes_of(router))
     for router in page_routers():
@@ -78,6 +85,7 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
             **csv_descriptions(),
             **photo_descriptions(),
             **photo_reading_descriptions(),
+            **readings_file_descriptions(),
         },
     )
     return app

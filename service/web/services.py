@@ -12,7 +12,7 @@ from starlette.requests import HTTPConnection
 from service.domain.records.shop import Shop
 from service.domain.refused import Refused
 from service.settings import Settings
-from service.use_cases.photo_targets import PatchReadings
+from service.use_cases.import_ports import FileRead
 from service.use_cases.ports import PhotoFiles, PhotoReader, Receipt, Store, Unit
 from service.use_cases.queries import Queries
 from service.use_cases.sign_in import Attempts, Keys, Sessions
@@ -46,11 +46,14 @@ class WebStore(Store, Protocol):
         """``write`` without waiting: the future is done when the change is on disk."""
 
 
-class PatchFile(Protocol):
-    """A readings file of a sheet's patches that was taken whole."""
+class WaitingFiles(Protocol):
+    """Files that were sent and not yet decided on, under the SHA-256 of their bytes."""
 
-    @property
-    def samples(self) -> Sequence[PatchReadings]: ...
+    def put(self, content: bytes) -> str:
+        """Keep bytes for a day and return their SHA-256."""
+
+    def get(self, sha: str) -> bytes | None:
+        """The bytes under that SHA-256, None when they wait no longer."""
 
 
 class PhotoSheets(Protocol):
@@ -72,6 +75,7 @@ class ShopServices:
     store: WebStore
     queries: Queries
     photos: PhotoFiles
+    waiting: WaitingFiles
     sessions: Sessions
     attempts: Attempts
     keys: Keys
@@ -92,7 +96,7 @@ class Services:
     csv_lines: CsvLines
     desk: PhotoReader
     sheets: PhotoSheets
-    read_readings: Callable[[bytes], PatchFile]
+    read_readings: Callable[[bytes], FileRead]
     shop: ShopServices | None = None
     set_up: Callable[[str, str, str], ShopServices] | None = None
     set_up_token: str | None = None

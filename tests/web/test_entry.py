@@ -15,7 +15,15 @@ from service.use_cases.command import perform
 from service.use_cases.shop import SetPassword
 from service.web.application import web_app
 from service.web.services import Services, ShopServices
-from tests.fakes import FakeAttempts, FakeKeys, FakePhotos, FakeQueries, FakeSessions, FakeStore
+from tests.fakes import (
+    FakeAttempts,
+    FakeKeys,
+    FakePhotos,
+    FakeQueries,
+    FakeSessions,
+    FakeStore,
+    FakeWaitingFiles,
+)
 from tests.photographs import DeskOfTests, PrintedSheets
 from tests.web_shop import NAMES, PASSWORD, SAME_ORIGIN, new_id
 
@@ -58,6 +66,7 @@ def services_without_shop():
             store=store,
             queries=FakeQueries(store),
             photos=FakePhotos(),
+            waiting=FakeWaitingFiles(),
             sessions=FakeSessions(),
             attempts=FakeAttempts(),
             keys=FakeKeys(store),

@@ -199,6 +199,67 @@ class PhotoReading(TypedDict):
     offered: list[CardOffered]
 
 
+class SpectrumFound(TypedDict):
+    """The reflectance factors of one angle, shares of 1, one row a repeat."""
+
+    angle: int | None
+    wavelengths_nm: list[float]
+    reflectance: list[list[float]]
+
+
+class ReadingFound(TypedDict):
+    """One reading of a readings file as it is stored, of the card and batch it is of.
+
+    `angles` holds the repeats by angle, under an empty name for an instrument with one geometry.
+    `samples` counts those of the file from 1. `on_record` is the reading that holds the same.
+    """
+
+    card: str
+    card_id: str
+    job_id: str
+    work_order: str
+    batch_id: str
+    batch: int
+    zone: str | None
+    samples: list[int]
+    name: str
+    stage: str
+    illuminant: str
+    observer: int
+    geometry: str | None
+    specular: str | None
+    instrument: str | None
+    surface_temperature_c: float | None
+    angles: dict[str, list[list[float]]]
+    spectra: list[SpectrumFound]
+    on_record: str | None
+
+
+class SampleProblem(TypedDict):
+    """Why a sample cannot be stored; `missing` names what the query must state."""
+
+    kind: str
+    sample: int | None
+    name: str
+    message: str
+    missing: list[str]
+
+
+class ReadingsFileTaken(TypedDict):
+    """A readings file: what it holds for which cards, how much of it was stored, and the verdicts.
+
+    `unsaid` names what the file leaves open and the query must state.
+    """
+
+    readings: list[ReadingFound]
+    warnings: list[dict[str, str]]
+    problems: list[SampleProblem]
+    unsaid: list[str]
+    stored: int
+    receipt: Receipt | None
+    verdicts: list[measuring.Verdict]
+
+
 class Me(TypedDict):
     """Who a request comes from, and in which roles."""
 

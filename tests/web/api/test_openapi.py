@@ -18,7 +18,9 @@ DOCUMENT = CLIENT.get("/openapi.json").json()
 SHAPES = Shapes(DOCUMENT)
 HAND = ApiHand(CLIENT)
 KNOWN_IDS = (HAND.job, HAND.finish, HAND.batch(), SHOP.store.shop_id, SHOP.store.manager_id)
-WRITES = sorted(path for path, item in DOCUMENT["paths"].items() if "post" in item)
+POSTS = {path: item["post"] for path, item in DOCUMENT["paths"].items() if "post" in item}
+WRITES = sorted(p for p, o in POSTS.items() if "application/json" in o["requestBody"]["content"])
+FILES = ("/api/readings-files",)  # sent as bytes and nothing else
 QUESTIONS = ("/api/photo-readings",)  # sent, but nothing is stored
 READS = sorted(path for path, item in DOCUMENT["paths"].items() if "get" in item)
 
@@ -30,6 +32,7 @@ def test_every_api_route_is_described():
     wanted = {route for route in access_table() if route[1].startswith(("/api/", "/healthz"))}
     assert described == wanted
     assert len(WRITES) == len(VERBS) + len(QUESTIONS)
+    assert set(POSTS) == {*WRITES, *FILES}
 
 
 def test_every_reference_leads_somewhere():
