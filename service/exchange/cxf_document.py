@@ -24,6 +24,7 @@ DEEPEST = 60
 MOST_OBJECTS = 400_000
 MOST_PARTS = 5_000  # of one object or specification
 _KEPT = ("object", "colorspecification")
+_KEPT_ELSE = ("object", "sample")  # where no object stands where it belongs
 _NAMED_BY_XML = ("amp", "lt", "gt", "quot", "apos")
 _DECLARATION = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([\w.:-]{1,40})[\"']")
 _ANY_DECLARATION = re.compile(r"^\s*<\?xml.{0,300}?\?>", re.S)
@@ -93,8 +94,10 @@ class CxfDocument:
 class _Target:
     """Takes what the parser sees and keeps the parts of interest."""
 
-    def __init__(self, document: CxfDocument) -> None:
+    def __init__(self, document: CxfDocument, everywhere: bool) -> None:
         self._document = document
+        self._everywhere = everywhere
+        self._kept = _KEPT_ELSE if everywhere else _KEPT
         self._names: dict[str, str] = {}
         self._depth = 0
         self._custom_depth = 0  # where a part of somebody's own began
@@ -120,9 +123,9 @@ class _Target:
                 line=self.parser.CurrentLineNumber,
             )
         if not self._open:
-            if name == "customresources" and not self._custom_depth:
+            if name == "customresources" and not self._custom_depth and not self._everywhere:
                 self._custom_depth = self._depth
-            if name not in _KEPT or self._custom_depth:
+            if name not in self._kept or self._custom_depth:
                 return
             self._parts = 0
         self._parts += 1
@@ -150,7 +153,7 @@ class _Target:
         node = self._open.pop()
         if self._open:
             return
-        if node.name == "object":
+        if node.name != "colorspecification":
             self._document.objects.append(node)
             if len(self._document.objects) > MOST_OBJECTS:
                 raise ReadingsRefused(
@@ -176,9 +179,12 @@ def read_document(data: bytes) -> CxfDocument:
     if started.startswith(b"<?xml") and not data.removeprefix(BOM_UTF8).startswith(b"<?xml"):
         data = started
         repairs.append(_said("space_before_declaration", "Empty lines at the start were skipped."))
+    data = data.rstrip(b"\0\x1a \t\r\n") if not data[:4].count(0) else data
     while True:
         try:
             document = _parsed(data)
+            if not document.objects and document.root == "cxf":
+                document.objects = _parsed(data, everywhere=True).objects
         except ParseError as error:
             repaired = _repaired(data, error, {said.code for said in repairs})
             if repaired is None:
@@ -190,9 +196,9 @@ def read_document(data: bytes) -> CxfDocument:
         return document
 
 
-def _parsed(data: bytes) -> CxfDocument:
+def _parsed(data: bytes, everywhere: bool = False) -> CxfDocument:
     document = CxfDocument()
-    target = _Target(document)
+    target = _Target(document, everywhere)
     parser = DefusedXMLParser(target=target, forbid_dtd=True)
     target.parser = parser.parser
     parser.parser.buffer_text = True

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from service.domain.terms import Stage
 from service.exchange import condition_words
+from service.exchange.condition_words import aspecular_angle
 from service.exchange.cxf_document import Node
 from service.exchange.cxf_specification import number
 from service.exchange.kept_text import kept_text
@@ -22,6 +23,11 @@ _SPECTRUM = ("reflectancespectrum", "customspectrum")
 _PASSED_OVER = (
     *("devicecolorvalues", "colordifferencevalues", "tagcollection", "physicalattributes"),
     *("customresources", "comment", "creationdate", "name", "image"),
+)
+_BAND_NAMES = ("wl", "wavelength", "nm", "lambda")
+_ANGLE_NAMES = (
+    *("angle", "aspecular", "aspecularangle", "measurementangle", "brdfangle", "geometry"),
+    *("notation", "degree", "viewingangle"),
 )
 _IGNORED = {
     "transmittancespectrum": "TransmittanceSpectrum",
@@ -55,6 +61,7 @@ class Value:
     start_nm: float | None = None
     end_nm: float | None = None
     increment_nm: float | None = None
+    angle: int | None = None  # aspecular degrees, where the value itself says it
 
 
 @dataclass(slots=True)
@@ -63,6 +70,8 @@ class CxfObject:
 
     name: str | None
     line: int
+    kind: str = ""  # its ObjectType: a standard and a trial of one name are two things
+    angle: int | None = None  # where the whole object says it
     values: list[Value] = field(default_factory=list)
     stage: Stage | None = None
 
@@ -77,9 +86,10 @@ class ObjectReader:
     def read(self, node: Node) -> CxfObject:
         """Every value of one object that is a colour or a spectrum of a surface."""
         name = kept_text(node.part("name")) or kept_text(node.part("id", "guid"))
-        found = CxfObject(name, node.line)
+        found = CxfObject(name, node.line, (node.part("objecttype") or "").strip().lower())
         found.values = [value for part in self._parts(node) if (value := self._value(part))]
         found.stage = _stage(node)
+        found.angle = _stated_angle(node)
         return found
 
     def _parts(self, node: Node) -> Iterator[Node]:
@@ -97,6 +107,7 @@ class ObjectReader:
             specification=(node.part("colorspecification", "colorspecificationref") or "").strip(),
             label=node.attributes.get("name", ""),
             line=node.line,
+            angle=_stated_angle(node),
         )
         if node.name in _SPECTRUM:
             return self._spectrum(node, value)
@@ -126,13 +137,13 @@ class ObjectReader:
         value.end_nm = number(node.part("endwl", "wlend", "end"))
         value.increment_nm = number(node.part("increment", "step", "interval"))
         cells = _cells(node.text or node.part("values", "value", "data", "spectrum") or "")
-        points = [child for child in node.children if child.attributes.get("wl")] or [
+        points = [child for child in node.children if child.part(*_BAND_NAMES)] or [
             child for child in node.children if number(child.text) is not None
         ]
         bands: list[float] | None = None
         if len(cells) <= 1 and len(points) > 1:
-            cells = [child.text or child.attributes.get("value", "") for child in points]
-            told = [number(child.part("wl", "wavelength", "nm")) for child in points]
+            cells = [child.text or child.part("value", "reflectance") or "" for child in points]
+            told = [number(child.part(*_BAND_NAMES)) for child in points]
             known = [nm for nm in told if nm is not None]
             bands = known if len(known) == len(points) else None
         if not cells:
@@ -170,6 +181,23 @@ def _cells(text: str) -> list[str]:
         return text.replace(",", " ").split()
     words = [word.rstrip(",") for word in text.split()]
     return text.split(",") if len(words) == 1 else [word for word in words if word]
+
+
+def _stated_angle(node: Node) -> int | None:
+    """The aspecular angle that a part says of itself, as an attribute or a tag."""
+    for name in _ANGLE_NAMES:
+        angle = aspecular_angle(node.attributes.get(name, ""))
+        if angle is not None:
+            return angle
+    for child in node.children:
+        tags = child.children if child.name == "tagcollection" else [child]
+        for tag in tags:
+            squeezed = re.sub(r"[\s_-]", "", tag.attributes.get("name", "")).lower()
+            if tag.name == "tag" and squeezed in _ANGLE_NAMES:
+                return aspecular_angle(tag.attributes.get("value", "") or tag.text)
+            if tag.name in _ANGLE_NAMES and (angle := aspecular_angle(tag.text)) is not None:
+                return angle
+    return None
 
 
 def _stage(node: Node) -> Stage | None:

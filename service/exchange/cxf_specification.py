@@ -6,7 +6,6 @@ import re
 from dataclasses import dataclass, field, replace
 
 from service.domain.terms import Specular
-from service.exchange import condition_words
 from service.exchange.condition_search import Said
 from service.exchange.cxf_document import Node
 from service.exchange.kept_text import kept_text
@@ -47,12 +46,13 @@ def read_specification(node: Node) -> Specification:
     """Sort a specification; what it leaves out is left open."""
     found = Specification(node.attributes.get("id", "") or node.part("id", "name") or "")
     said = Said()
-    light = node.find("illuminant", "customilluminant")
-    light_text = _own(light) or (node.find("tristimulusspec") or node).part("illuminant")
+    tristimulus = node.find("tristimulusspec") or node
+    light_text = _own(node.find("illuminant")) or _own(node.find("customilluminant"))
+    light_text = light_text or tristimulus.part("illuminant")
     if light_text and not _add_light(said, light_text):
         found.not_understood.append(f"illuminant {kept_text(light_text[:60])}")
     observer = node.find("observer")
-    observer_text = _own(observer) or (node.find("tristimulusspec") or node).part("observer")
+    observer_text = _own(observer) or tristimulus.part("observer")
     if observer_text and not _add_observer(said, observer_text, observer):
         found.not_understood.append(f"observer {kept_text(observer_text[:60])}")
     found.conditions = said.conditions()
@@ -74,7 +74,7 @@ def _own(node: Node | None) -> str | None:
     if node is None:
         return None
     if node.text.lower() == "custom":
-        return node.part("name") or node.text
+        return node.part("name")
     return node.text or node.part("value", "name", "type", "angle")
 
 
@@ -97,18 +97,15 @@ def _add_observer(said: Said, text: str, node: Node | None) -> bool:
 def _geometry(node: Node, found: Specification) -> None:
     choice = node.find("geometrychoice") or node.find("measurementspec") or node
     sphere = choice.find("spheregeometry", "sphere")
-    sphere_text = _own(sphere) or choice.part("spheregeometry", "sphere")
+    sphere_text = _all_text(sphere) if sphere is not None else None
+    sphere_text = sphere_text or choice.part("spheregeometry", "sphere")
     single = choice.find("singleangle")
     multi = choice.find("multiangle") or (choice if choice.find("brdfangle") else None)
     if multi is not None:
         found.angles = [_angle(part) for part in multi.all("brdfangle")]
         found.conditions = replace(found.conditions, geometry="multi-angle")
     elif sphere_text is not None:
-        squeezed = re.sub(r"[\s_-]|specular", "", sphere_text, flags=re.I)
-        try:
-            specular: Specular | None = condition_words.specular(squeezed)
-        except ValueError:
-            specular = None
+        specular = _specular_in(sphere_text)
         found.notes.add("sphere_angle_assumed")
         found.conditions = replace(found.conditions, geometry="d:8", specular=specular)
     elif single is not None:
@@ -121,9 +118,29 @@ def _geometry(node: Node, found: Specification) -> None:
             if not said.add_geometry(text):
                 said.read_free(text)
             geometry, specular = said.conditions().geometry, said.conditions().specular
+            if geometry is None and (angle := said.angle()) is not None:
+                found.angles, geometry = [Angle(text, angle)], "multi-angle"
             found.conditions = replace(found.conditions, geometry=geometry, specular=specular)
             if geometry is None:
                 found.not_understood.append(f"geometry {kept_text(text[:60])}")
+
+
+def _all_text(node: Node) -> str:
+    """Everything a node says of itself: its text, its attributes and those of its parts."""
+    parts = [node.text, *node.attributes.values(), *map(_all_text, node.children)]
+    named = [f"{key} {value}" for key, value in node.attributes.items()]
+    return " ".join([*parts, *named]).strip() or node.name
+
+
+def _specular_in(text: str) -> Specular | None:
+    """Included or excluded, if the text says one of them."""
+    squeezed = re.sub(r"[\s_-]", "", text).lower()
+    says = {
+        Specular.INCLUDED: re.search(r"includ|sci(?![a-z])|spin(?![a-z])|rsin", squeezed),
+        Specular.EXCLUDED: re.search(r"exclud|sce(?![a-z])|spex(?![a-z])|rsex", squeezed),
+    }
+    found = [mode for mode, match in says.items() if match]
+    return found[0] if len(found) == 1 else None
 
 
 def _single_angle(single: Node, found: Specification) -> None:
@@ -138,9 +155,6 @@ def _single_angle(single: Node, found: Specification) -> None:
         found.not_understood.append("a single angle without both its angles")
         return
     geometry = f"{abs(from_deg):g}:{abs(to_deg):g}"
-    if {abs(from_deg), abs(to_deg)} != {0.0, 45.0}:
-        found.not_understood.append(f"geometry {geometry}")
-        return
     found.conditions = replace(found.conditions, geometry=geometry)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from service.exchange.condition_warnings import IN_CXF, missing_conditions
+from service.exchange.condition_words import aspecular_angle
 from service.exchange.csv_statements import About
 from service.exchange.cxf_document import CxfDocument, read_document
 from service.exchange.cxf_objects import CxfObject, ObjectReader, Value
@@ -93,6 +94,7 @@ class _Resolver:
     specifications: dict[str, Specification] = field(default_factory=dict)
     only: Specification | None = None
     notes: dict[str, list[str]] = field(default_factory=dict)
+    numbers: dict[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         found = [read_specification(node) for node in self.document.specifications]
@@ -105,10 +107,10 @@ class _Resolver:
         slots: list[_Slot] = []
         colours = [value for value in one.values if value.reflectance is None]
         spectra = [value for value in one.values if value.reflectance is not None]
-        for value, specification, angle in self._with_angles(colours):
+        for value, specification, angle in self._with_angles(colours, one.angle):
             about = self._about(one, specification, angle)
             self._place(slots, value, about)
-        for value, specification, angle in self._with_angles(spectra):
+        for value, specification, angle in self._with_angles(spectra, one.angle):
             bands, code = wavelengths_of(value, specification)
             if code:
                 self._note(code, f"line {value.line}")
@@ -128,9 +130,15 @@ class _Resolver:
                     reflectance=slot.reflectance,
                 ),
                 slot.bands_nm,
+                self._number_of(slot.specification),
+                one.kind or None,
             )
             for slot in slots
         ]
+
+    def _number_of(self, specification: str) -> int:
+        """One number for each specification: what was measured under two is no repeat."""
+        return self.numbers.setdefault(specification, len(self.numbers))
 
     def _specification(self, value: Value) -> Specification:
         named = value.specification
@@ -143,7 +151,7 @@ class _Resolver:
         return Specification(named)
 
     def _with_angles(
-        self, values: Sequence[Value]
+        self, values: Sequence[Value], of_object: int | None
     ) -> Iterator[tuple[Value, Specification, int | None]]:
         """Each value with its specification and angle; angles out of the plane are left out."""
         of_kind = Counter((v.specification, v.lab is not None, v.xyz is not None) for v in values)
@@ -154,8 +162,9 @@ class _Resolver:
             place = seen[kind]
             seen[kind] += 1
             angles = specification.angles
+            stated = of_object if value.angle is None else value.angle
             if not angles:
-                label = angle_named(value.label)
+                label = angle_named(value.label) if stated is None else stated
                 if label is None and "as" in value.specification.lower():
                     label = angle_named(value.specification)
                 yield value, specification, label
@@ -164,6 +173,10 @@ class _Resolver:
                 chosen = angles[0].degrees
             elif named := [a for a in angles if a.notation and a.notation == value.label]:
                 chosen = named[0].degrees
+            elif stated is not None:
+                chosen = stated
+            elif (bare := aspecular_angle(value.label)) in [a.degrees for a in angles]:
+                chosen = bare
             elif (label := angle_named(value.label)) is not None:
                 chosen = label
             elif of_kind[kind] == len(angles):
