@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Any
 
 from service.domain.judging import Draft, draft_for_car
@@ -12,7 +11,7 @@ from service.domain.lookups import master_in_force, mean_lab, policy_in_force, r
 from service.domain.pooling import repeats_at
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
-from service.domain.records.job import Joint, Panel, Policy, Repair
+from service.domain.records.job import Joint, Panel, Repair
 from service.domain.records.measuring import AngleReading, Lab, Reading
 from service.domain.records.spraying import Coat
 from service.domain.sides import side_at
@@ -196,17 +195,18 @@ def trial_cards(file: RecordFile, finish_id: str) -> list[Card]:
 def _judged(
     file: RecordFile, reading: Reading, holding: RecordFile, card: Card, kind: JointKind
 ) -> Draft | None:
-    held = file.once(_HELD_TO[kind])
-    known = held.once(_drafts)
-    key = (reading.root, holding, card.root)
+    came_in = file.once(_as_it_came_in)
+    known = came_in.once(_drafts)
+    key = (reading.root, holding, card.root, kind)
     if key not in known:
         # A card of the repair itself lies in the same file as the car's reading.
-        draft = draft_for_car(held, reading, held if holding is file else holding, card)
+        home = came_in if holding is file else holding
+        draft = draft_for_car(came_in, reading, home, card, kind)
         known[key] = _as_trial(draft) if holding is file and draft else draft
     return known[key]
 
 
-def _drafts(file: RecordFile) -> dict[tuple[str, RecordFile, str], Draft | None]:
+def _drafts(file: RecordFile) -> dict[tuple[str, RecordFile, str, JointKind], Draft | None]:
     """The drafts of a file, filled as they are asked for."""
     return {}
 
@@ -224,14 +224,11 @@ def _as_trial(draft: Draft) -> Draft:
     return replace(draft, reasons=reasons, next_step=named(draft.next_step))
 
 
-def _held_to(file: RecordFile, kind: JointKind) -> RecordFile:
-    """The file as the car came in, as if the limit of a joint were the one against a card."""
-    policies = [replace(policy, limit_master=policy.limit(kind)) for policy in file.all(Policy)]
-    later = [replace(reading, withdrawn=True) for reading in readings_of_repair(file)]
-    return file.with_records([*policies, *later])
-
-
-_HELD_TO = {kind: partial(_held_to, kind=kind) for kind in JointKind}
+def _as_it_came_in(file: RecordFile) -> RecordFile:
+    """The file without the readings of what was sprayed in it."""
+    return file.with_records(
+        [replace(reading, withdrawn=True) for reading in readings_of_repair(file)]
+    )
 
 
 def _ways(draft: Draft, file: RecordFile, holding: RecordFile) -> Iterable[Way]:

@@ -47,7 +47,7 @@ from service.domain.sentences import (
 )
 from service.domain.sides import Side, joint_gap, place_name, side_at
 from service.domain.specimens import Specimen, specimen_of_card
-from service.domain.terms import Method, Stage, Subject, Word
+from service.domain.terms import JointKind, Method, Stage, Subject, Word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -289,12 +289,17 @@ def _by_instrument(readings: Sequence[Reading]) -> list[Reading]:
 
 
 def draft_for_car(
-    file: RecordFile, reading: Reading, stored: RecordFile, stored_card: Card
+    file: RecordFile,
+    reading: Reading,
+    stored: RecordFile,
+    stored_card: Card,
+    kind: JointKind | None = None,
 ) -> Draft | None:
     """Judge the car, as read on a panel, against a stored card of the finish it was sprayed in.
 
     The card is taken as it is now, by its newest readings: the car is held against the card in
-    the hand, not against what the card once was.
+    the hand, not against what the card once was. ``kind`` is the joint whose limits hold, None
+    for those against the master.
     """
     panel = file.get(Panel, reading.panel_id or "")
     finish = file.get(Finish, panel.finish_id)
@@ -312,7 +317,7 @@ def draft_for_car(
         file,
         finish,
         policy,
-        None,
+        kind,
         specimen_of_card(stored, stored_card, card_reading, "the stored card"),
         car,
         alike(stored_readings, card_reading),
@@ -325,7 +330,7 @@ def draft_for_car(
         sentence=car_sentence(panel.name, stored_card, draft),
         next_step=draft.next_step,
         stage=reading.stage,
-        limit=draft.limit(policy.limit(None)),
+        limit=draft.limit(policy.limit(kind)),
         limit_origin=policy.limit_origin,
         risk=policy.risk,
         other_card_id=stored_card.root,

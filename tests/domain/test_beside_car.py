@@ -243,3 +243,28 @@ def test_a_question_asked_twice_is_worked_out_once(hand):
     reading = readings_of_car(file)[0]
     one, two = (beside(file, reading, stored, stored.get(Card, card)) for _ in range(2))
     assert one.edge is two.edge
+
+
+@pytest.mark.parametrize(
+    ("kind", "limit"), [(JointKind.BUTT, 0.8 * 1.5), (JointKind.GAP, 1.0 * 1.5)]
+)
+def test_an_angles_own_limit_moves_with_the_joints(kind, limit):
+    """The limit at 110° is half as large again as elsewhere, so it is at a joint too."""
+    limits = job.Limits(
+        limit_butt=0.8,
+        limit_gap=1.0,
+        limit_fade=1.8,
+        angle_limits={"110": 1.2},
+        limit_origin="of the tests",
+    )
+    hand = Repairing(FinishKind.METALLIC, limits)
+    faces = {15: (60.0, 4.0, 2.0), 45: (40.0, 3.0, 1.0), 110: (25.0, 2.0, 0.0)}
+    card = hand.sprayed(faces, master=True)
+    hand.open_repair()
+    hand.read_car({**faces, 110: (28.5, 2.0, 0.0)})
+    edge = hand.held(card, kind=kind).edge
+    assert (edge.word, edge.decision.angle) == (Word.SHOWS, 110)
+    assert edge.limit == pytest.approx(limit)
+    assert f"at 110°, limit {limit:.2f}" in edge.sentence
+    held = {one["angle"]: one["limit"] for one in edge.decision.angles}
+    assert held == pytest.approx({15: limit / 1.5, 45: limit / 1.5, 110: limit})
