@@ -9,6 +9,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from service.domain.beside_car import readings_of_car, readings_of_repair, the_repair
+from service.domain.let_down import GROUND_FIRST, BesideSteps, beside_steps, let_down_cards
 from service.domain.lookups import master_in_force, mean_lab, readings_of_card, shown_angle
 from service.domain.recommendation import Plan, Recommendation, recommend
 from service.domain.record_file import RecordFile
@@ -57,6 +58,17 @@ class PanelRead:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LetDownShown:
+    """The car along the steps of one let-down card."""
+
+    code: str
+    href: str
+    eye_href: str
+    stored: bool
+    beside: BesideSteps
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RepairPage:
     """The whole of a repair, what to do next first."""
 
@@ -75,6 +87,8 @@ class RepairPage:
     reads: tuple[PanelRead, ...]
     after: tuple[PanelRead, ...]
     near: tuple[NearHit, ...]
+    let_downs: tuple[LetDownShown, ...]
+    ground_first: str
     verdicts: tuple[VerdictShown, ...]
     actions: tuple[Action, ...]
 
@@ -126,6 +140,8 @@ def _page(here: PageContext, file: RecordFile, panel_id: str, saved: str) -> Rep
         reads=tuple(_reads(here, file, readings_of_car(file), seen)),
         after=tuple(_reads(here, file, readings_of_repair(file), seen)),
         near=_near(here, file, seen),
+        let_downs=tuple(_let_downs(here, file, stored, repair, seen)),
+        ground_first=GROUND_FIRST,
         verdicts=tuple(
             verdict_shown(here, verdict)
             for verdict in reversed(file.by(Verdict, "subject", Subject.CAR))
@@ -154,6 +170,24 @@ def _reads(
             href=here.link("repair", job_id=file.chain, panel=panel_id),
             chosen=seen is not None and seen.reading.root == reading.root,
         )
+
+
+def _let_downs(
+    here: PageContext, file: RecordFile, stored: RecordFile, repair: Repair, seen: CarSeen | None
+) -> Iterable[LetDownShown]:
+    """The car beside the let-down cards of this repair, then of the stored finish."""
+    if seen is None:
+        return
+    of_car = seen.panel.finish_id
+    for home, finish_id in ((file, of_car), (stored, repair.stored_finish_id)):
+        for card in let_down_cards(home, finish_id):
+            yield LetDownShown(
+                code=card.code,
+                href=here.link("card", code=card.code),
+                eye_href=here.link("eye_check_new", code=card.code),
+                stored=home is stored,
+                beside=beside_steps(home, card, seen.reading),
+            )
 
 
 def _near(here: PageContext, file: RecordFile, seen: CarSeen | None) -> tuple[NearHit, ...]:

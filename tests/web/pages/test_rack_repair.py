@@ -4,11 +4,12 @@ import pytest
 from coloraide import Color
 
 from service.domain.card_code import grouped
-from service.domain.records.cards import Card
+from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Job, Panel, Repair
 from service.domain.records.measuring import Master, Reading, Verdict
-from service.domain.terms import CardKind, FinishKind, JointKind, Stage, Subject, Word
+from service.domain.terms import CardKind, FinishKind, JointKind, Stage, Subject, Word, ZoneState
 from service.use_cases import job
+from service.use_cases.cards import CardZone
 from tests.web.pages.rack_shop import GREEN, YELLOWER, RackShop, codes_in
 
 AGED = (22.9, -11.4, 5.3)
@@ -304,3 +305,25 @@ def test_the_stored_card_is_still_in_its_own_job(shop):
     before = len(shop.store.job(shop.stored_job).all(Card))
     repair_page(shop)
     assert len(shop.store.job(shop.stored_job).all(Card)) == before
+
+
+def test_the_car_is_laid_along_the_steps_of_a_let_down_card(tmp_path):
+    shop = RackShop(tmp_path)
+    shop.story()
+    shop.repair()
+    hand = shop.hand
+    batch = hand.batch()
+    zones = tuple(
+        CardZone(name=f"step {step}", state=ZoneState.LET_DOWN_STEP, cleared=True, mid_coats=step)
+        for step in range(4)
+    )
+    card = hand.card(batch, kind=CardKind.TRIAL, zones=zones)
+    for zone in hand.file.by(Zone, "card_id", card):
+        step = zone.mid_coats or 0
+        hand.read(card, (20.0 + step, -11.4, 4.0 + 0.5 * step), zone_id=zone.root)
+    shop.read_car((21.5, -11.4, 4.75))
+    said = repair_page(shop).main.text
+    assert "The car lies between steps 1 and 2: 1.5 mid-coats, 90 % range" in said
+    assert "Check the ground coat first" in said
+    assert "0.00 is left, limit 0.80" in said
+    shop.close()
