@@ -15,14 +15,15 @@ from service.domain.comparability import normal_geometry
 from service.domain.judging import approved_readings
 from service.domain.lookups import (
     cards_of_batch,
+    master_in_force,
     mean_lab,
     policy_in_force,
     readings_of_card,
 )
 from service.domain.pooling import as_sprayed, known_uncertainty
 from service.domain.record_file import RecordFile
-from service.domain.records.job import Policy
-from service.domain.records.measuring import AngleSpectrum, Lab, Master, Reading
+from service.domain.records.job import Policy, Repair
+from service.domain.records.measuring import AngleSpectrum, Lab, Reading
 from service.domain.records.spraying import Batch
 from service.domain.terms import Method, Stage
 
@@ -88,15 +89,19 @@ class UnderLights:
 
 
 def batch_under_lights(
-    file: RecordFile, batch_id: str, master: Master | None, home: RecordFile
+    file: RecordFile, batch_id: str, stored: RecordFile | None = None
 ) -> UnderLights | None:
     """A batch beside the master it is judged by; None while there is nothing to lay side by side.
 
-    ``home`` is the file of the master's job. The furthest stage at which both have a spectrum
-    counts, and of it the newest reading of each that tells what was sprayed: a card measured
-    again years later does not.
+    Until a repair has a master of its own its batches are held against that of the job it goes
+    back to, whose file is ``stored``. The furthest stage at which both have a spectrum counts,
+    and of it the newest reading of each that tells what was sprayed: a card measured again years
+    later does not.
     """
     batch = file.get(Batch, batch_id)
+    master, home = master_in_force(file, batch.finish_id), file
+    if master is None and stored is not None:
+        master, home = master_in_force(stored, file.all(Repair)[-1].stored_finish_id), stored
     cards = cards_of_batch(file, batch.root)
     if master is None or not batch.role.gives_colour or master.card_id in {c.root for c in cards}:
         return None

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from colour.difference import delta_e_2000
-from service.domain.lookups import master_in_force
 from service.domain.metameric import UnderLights, batch_under_lights, under_lights
 from service.domain.records.measuring import AngleReading, Reading
 from service.domain.terms import CoatRole, FinishKind, Method, Specular, Stage
@@ -230,9 +229,7 @@ class Job:
         self.job.master(self.master_card, *readings)
 
     def second_batch(self):
-        file = self.job.file
-        master = master_in_force(file, self.job.finish.root)
-        return batch_under_lights(file, self.second.root, master, file)
+        return batch_under_lights(self.job.file, self.second.root)
 
 
 def test_a_batch_is_looked_at_at_the_furthest_stage_both_have_spectra():
@@ -271,7 +268,6 @@ def test_there_is_nothing_to_say_without_a_master_a_reading_or_a_colour():
     assert job.second_batch() is None
     job.approve(job.read(job.master_card, GREY))
     assert job.second_batch() is None
-    file, master = job.job.file, master_in_force(job.job.file, job.job.finish.root)
-    assert batch_under_lights(file, job.first.root, master, file) is None
+    assert batch_under_lights(job.job.file, job.first.root) is None
     clear = job.job.batch(3, CoatRole.CLEAR)
-    assert batch_under_lights(job.job.file, clear.root, master, job.job.file) is None
+    assert batch_under_lights(job.job.file, clear.root) is None

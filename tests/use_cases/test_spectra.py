@@ -11,7 +11,7 @@ from skimage.color import deltaE_ciede2000
 from colour.difference import delta_e_2000
 from service.domain.metameric import batch_under_lights
 from service.domain.records.cards import Card
-from service.domain.records.measuring import AngleSpectrum, Master, Reading, Verdict
+from service.domain.records.measuring import AngleSpectrum, Reading, Verdict
 from service.domain.refused import Invalid
 from service.domain.terms import Stage, Word
 from service.storage.backup import backup, restore
@@ -192,5 +192,4 @@ def test_spectra_come_through_journal_backup_and_restore_to_the_last_digit(hand,
 
 
 def looked_at(file):
-    batch_id = file.all(Card)[-1].batch_id
-    return batch_under_lights(file, batch_id, file.all(Master)[-1], file)
+    return batch_under_lights(file, file.all(Card)[-1].batch_id)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from service.domain.lookups import master_in_force
-from service.domain.metameric import UnderLights, batch_under_lights
+from service.domain.metameric import UnderLights
 from service.domain.record_file import RecordFile
-from service.domain.records.job import Repair
 from service.domain.records.spraying import Batch
+from service.use_cases.under_lights import lights_of_batch
 from service.web.context import PageContext
 
 WHOSE = {
@@ -48,13 +47,7 @@ class LightsShown:
 
 def lights_shown(here: PageContext, file: RecordFile, batch: Batch) -> LightsShown | None:
     """The block of a batch; None while there is nothing to lay it beside."""
-    master, home = master_in_force(file, batch.finish_id), file
-    repairs = file.all(Repair)
-    if master is None and repairs:
-        # Until a repair has a master of its own it is held against the one it goes back to.
-        home = here.store.job(repairs[-1].stored_job_id)
-        master = master_in_force(home, repairs[-1].stored_finish_id)
-    found = batch_under_lights(file, batch.root, master, home)
+    found = lights_of_batch(here.store, file, batch.root)
     return None if found is None else _shown(found)
 
 
