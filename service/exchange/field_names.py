@@ -15,7 +15,8 @@ from dataclasses import dataclass
 FIRST_NM, LAST_NM = 300.0, 1100.0
 FIRST_ANGLE, LAST_ANGLE = -90, 175
 
-_TOKEN = re.compile(r"[^\W\d_]+\*?|\d+(?:[.,]\d+)?|\S")
+_DIGITS = "0123456789"
+_TOKEN = re.compile(r"[^\W\d_]+\*?|[0-9]{1,7}(?:[.,][0-9]{1,6})?|\S")
 _MEANS_REFLECTANCE = {
     *("", "r", "rem", "refl", "ref", "reflect", "reflectance", "reflection", "reflectivity"),
     *("reflectancefactor", "remission", "s", "sp", "spec", "spect", "spectral", "spectrum"),
@@ -77,7 +78,7 @@ class _Parser:
     def parsed(self) -> FieldName | None:
         while self._place < len(self._tokens):
             token = self._token()
-            if not (self._number() if token[0].isdigit() else self._letters(token)):
+            if not (self._number() if token[0] in _DIGITS else self._letters(token)):
                 return None
         found = self._found
         if self._bare:
@@ -97,7 +98,7 @@ class _Parser:
 
     def _value(self, ahead: int) -> float | None:
         token = self._token(ahead)
-        return float(token.replace(",", ".")) if token[:1].isdigit() else None
+        return float(token.replace(",", ".")) if token and token[0] in _DIGITS else None
 
     def _number(self) -> bool:
         value = self._value(0)
@@ -163,7 +164,7 @@ class _Parser:
         elif word[0].isalpha() and word not in _PASSED_OVER:
             word = word.rstrip("*")
             self._words.append(word[:-2] if word.endswith("nm") else word)
-        elif word in ("<", ">", "#", "?"):
+        elif word in ("<", ">", "#", "?") or word.isalnum() and word not in _PASSED_OVER:
             return False
         return True
 

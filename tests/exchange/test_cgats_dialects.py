@@ -316,3 +316,11 @@ def test_a_row_of_too_many_values_is_still_refused():
     text = table(["SAMPLE_ID", "LAB_L", "LAB_A", "LAB_B"], [["1", *LAB, 3.5]])
     with pytest.raises(ReadingsRefused, match="5 values under 4 field names"):
         read(text)
+
+
+@pytest.mark.parametrize(
+    "name", ["R" + "9" * 400, "LAB_L_፩", "²", "R①", "@" * 90, "as", "-", "D65"]
+)
+def test_a_field_name_that_is_no_name_is_left_alone(name):
+    (sample,) = as_json(table(["SAMPLE_ID", name, "LAB_L", "LAB_A", "LAB_B"], [["7", 1, *LAB]]))
+    assert sample["lab"] == LAB
