@@ -39,6 +39,8 @@ READS: Mapping[str, Rule] = {
     "/api/jobs": ANYBODY_HERE,
     "/api/jobs/by-work-order/{work_order}": ANYBODY_HERE,
     "/api/jobs/{job_id}": ANYBODY_HERE,
+    "/api/jobs/{job_id}/batches/{batch_id}": ANYBODY_HERE,
+    "/api/jobs/{job_id}/readings/{reading_id}": ANYBODY_HERE,
     "/api/cards": ANYBODY_HERE,
     "/api/cards/{code}": ANYBODY_HERE,
     "/api/card-codes": ANYBODY_HERE,

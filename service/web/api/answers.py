@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 
 from service.domain.findings import Finding
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine
+from service.domain.metameric import UnderLights
 from service.domain.records import cards, job, measuring, shop, spraying
 from service.domain.records.base import JobRecord
 from service.domain.terms import Role
@@ -79,13 +80,33 @@ class JointWhole(TypedDict):
 
 
 class JobWhole(TypedDict):
-    """A whole job: its records by table, what it still wants, and its joints."""
+    """A whole job: its records by table, what it still wants, and its joints.
+
+    Readings are without their `spectra` here; `spectra_at` lists the angles that have one (null
+    for an instrument with one geometry). Ask for the reading or its card to have them.
+    """
 
     job: job.Job
     released: bool
     records: dict[str, list[dict[str, Any]]]
     findings: list[Finding]
     joints: list[JointWhole]
+
+
+class BatchWhole(TypedDict):
+    """A batch with what was said of it, its cards, and how it looks under other lights.
+
+    `under_lights` is null while there is no master or no reading to lay it beside; where the
+    lights cannot be told it says `why_not`.
+    """
+
+    batch: spraying.Batch
+    finish: job.Finish
+    components: list[spraying.Component]
+    coats: list[spraying.Coat]
+    cards: list[cards.Card]
+    verdicts: list[measuring.Verdict]
+    under_lights: UnderLights | None
 
 
 class Whereabouts(TypedDict):

@@ -12,6 +12,7 @@ from starlette.responses import Response
 
 from service.domain.card_code import new_card_code, read_card_code
 from service.domain.lines import BatchLine, CardLine
+from service.domain.records.measuring import Reading
 from service.domain.records.shop import Instrument, Person, PhotoTarget, Product
 from service.domain.refused import Invalid, Unknown
 from service.use_cases.queries import (
@@ -24,7 +25,9 @@ from service.use_cases.queries import (
     Page,
 )
 from service.use_cases.side_by_side import SideBySide, lay_side_by_side
+from service.use_cases.under_lights import lights_of_batch
 from service.web.api.answers import (
+    BatchWhole,
     CardWhole,
     Codes,
     Health,
@@ -38,7 +41,7 @@ from service.web.api.answers import (
 )
 from service.web.api.describing import Described, Descriptions
 from service.web.api.plain import answer
-from service.web.api.whole import card_whole, job_whole
+from service.web.api.whole import batch_whole, card_whole, job_to_answer
 from service.web.context import Here
 from service.web.services import services_of
 
@@ -95,6 +98,8 @@ def _reads() -> dict[str, tuple[Callable[..., Any], Any, str]]:
         "/api/jobs": (jobs, Page[JobSummary], "job"),
         "/api/jobs/by-work-order/{work_order}": (job_by_work_order, JobWhole, "job"),
         "/api/jobs/{job_id}": (job, JobWhole, "job"),
+        "/api/jobs/{job_id}/batches/{batch_id}": (batch, BatchWhole, "job"),
+        "/api/jobs/{job_id}/readings/{reading_id}": (reading, Reading, "job"),
         "/api/cards": (cards, Page[CardLine], "cards"),
         "/api/cards/{code}": (card, CardWhole, "cards"),
         "/api/card-codes": (card_codes, Codes, "cards"),
@@ -128,7 +133,19 @@ def jobs(
 
 def job(here: Here, job_id: str) -> Response:
     """A whole job: records by table, findings with the worst first, joints with both sides."""
-    return answer(job_whole(here.store.job(job_id)))
+    return answer(job_to_answer(here.store.job(job_id)))
+
+
+def batch(here: Here, job_id: str, batch_id: str) -> Response:
+    """A batch: its mix, coats, cards and verdicts, and how it looks under other lights."""
+    file = here.store.job(job_id)
+    found = batch_whole(file, batch_id, lights_of_batch(here.store, file, batch_id))
+    return answer(found)
+
+
+def reading(here: Here, job_id: str, reading_id: str) -> Response:
+    """A reading of a card or of the car, with its spectra where it has them."""
+    return answer(here.store.job(job_id).get(Reading, reading_id))
 
 
 def job_by_work_order(here: Here, work_order: str) -> Response:
@@ -138,7 +155,7 @@ def job_by_work_order(here: Here, work_order: str) -> Response:
         page = here.queries.jobs(text=work_order, after=after, limit=200)
         for summary in page.lines:
             if summary.line.work_order == work_order:
-                return answer(job_whole(here.store.job(summary.line.job_id)))
+                return answer(job_to_answer(here.store.job(summary.line.job_id)))
         if page.after is None:
             raise Unknown("work order", work_order)
         after = page.after

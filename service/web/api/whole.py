@@ -6,15 +6,17 @@ from typing import Any
 
 from service.domain.findings import findings_of
 from service.domain.lines import CardLine
-from service.domain.lookups import the_job, verdict_on_joint, whereabouts
+from service.domain.lookups import cards_of_batch, the_job, verdict_on_joint, whereabouts
+from service.domain.metameric import UnderLights
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Movement, Photo, Zone
 from service.domain.records.job import Finish, Joint, Release
 from service.domain.records.measuring import EyeCheck, Reading, Verdict
 from service.domain.records.shop import Person
-from service.domain.records.spraying import Bake, Batch, Coat, Finishing
+from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
 from service.domain.sides import joint_gap, joint_name, side_at
 from service.web.api.answers import JOB_KINDS
+from service.web.api.plain import plain
 
 
 def job_whole(file: RecordFile) -> dict[str, Any]:
@@ -25,6 +27,31 @@ def job_whole(file: RecordFile) -> dict[str, Any]:
         "records": {kind.table: file.all(kind) for kind in JOB_KINDS},
         "findings": findings_of(file),
         "joints": [_joint_whole(file, joint) for joint in file.all(Joint)],
+    }
+
+
+def job_to_answer(file: RecordFile) -> dict[str, Any]:
+    """The same for whoever asks for a job: without the spectra, which are most of its bytes."""
+    whole = job_whole(file)
+    slim = []
+    for reading in whole["records"][Reading.table]:
+        fields = plain(reading)
+        del fields["spectra"]
+        slim.append({**fields, "spectra_at": [spectrum.angle for spectrum in reading.spectra]})
+    return {**whole, "records": {**whole["records"], Reading.table: slim}}
+
+
+def batch_whole(file: RecordFile, batch_id: str, lights: UnderLights | None) -> dict[str, Any]:
+    """A batch as the API shows it."""
+    batch = file.get(Batch, batch_id)
+    return {
+        "batch": batch,
+        "finish": file.get(Finish, batch.finish_id),
+        "components": file.by(Component, "batch_id", batch.root),
+        "coats": file.by(Coat, "batch_id", batch.root),
+        "cards": cards_of_batch(file, batch.root),
+        "verdicts": file.by(Verdict, "batch_id", batch.root),
+        "under_lights": lights,
     }
 
 

@@ -30,10 +30,14 @@ def black_cards(hand):
 
 def test_every_read_answers_as_openapi_says(manager, hand, black_cards):
     shapes = Shapes(manager.get("/openapi.json").json())
+    card = manager.get(f"/api/cards/{black_cards[0]}").json()
+    of_job, of_card = f"/api/jobs/{hand.job}", card["readings"][0]["id"]
     addresses = {
         "/api/jobs/by-work-order/{work_order}": "/api/jobs/by-work-order/"
         + manager.get(f"/api/jobs/{hand.job}").json()["job"]["work_order"],
         "/api/jobs/{job_id}": f"/api/jobs/{hand.job}",
+        "/api/jobs/{job_id}/batches/{batch_id}": f"{of_job}/batches/{card['batch']['id']}",
+        "/api/jobs/{job_id}/readings/{reading_id}": f"{of_job}/readings/{of_card}",
         "/api/cards/{code}": f"/api/cards/{black_cards[0]}",
         "/api/values/{field}": "/api/values/slot",
         "/api/journal/{chain}": "/api/journal/shop",
