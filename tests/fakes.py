@@ -14,6 +14,7 @@ from uuid import uuid4
 
 from service.domain.line_making import all_lines
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine
+from service.domain.moment import as_text
 from service.domain.record_file import RecordFile
 from service.domain.records.base import JobRecord, Record, check_uuid
 from service.domain.records.cards import Card
@@ -26,6 +27,8 @@ from service.use_cases.queries import (
     Audit,
     BatchFilter,
     CardSearch,
+    DueCounts,
+    DueOrder,
     JobSummary,
     JournalEntry,
     NearCard,
@@ -276,6 +279,45 @@ class FakeQueries:
             cards_missing=out.count("missing"),
             finishes=(),
         )
+
+    def due_counts(self, *, read_before: datetime) -> DueCounts:
+        held = [line.held_back for line in self._due(read_before)]
+        return DueCounts(
+            masters=held.count("master"), last=held.count("last"), others=held.count("")
+        )
+
+    def due_cards(
+        self,
+        *,
+        read_before: datetime,
+        order: DueOrder = DueOrder.NEED,
+        after: str | None = None,
+        limit: int = 50,
+    ) -> Page[CardLine]:
+        needs = ("master", "last", "")
+        found = sorted(
+            self._due(read_before),
+            key=lambda line: (
+                (line.slot == "", line.slot)
+                if order is DueOrder.SLOT
+                else (needs.index(line.held_back), line.read_at)
+            ),
+        )
+        return _page(found, after, limit, lambda line: line.id)
+
+    def moved_cards(
+        self, *, at_least: float = 0.0, after: str | None = None, limit: int = 50
+    ) -> Page[CardLine]:
+        found = [line for line in self._lines(CardLine) if (line.moved_by or -1) >= at_least]
+        found.sort(key=lambda line: -line.moved_by)
+        return _page(found, after, limit, lambda line: line.id)
+
+    def _due(self, read_before: datetime) -> list[CardLine]:
+        return [
+            line
+            for line in self._lines(CardLine)
+            if line.whereabouts == "in" and line.read_at and line.read_at < as_text(read_before)
+        ]
 
     def values(self, field: str, *, limit: int = 200) -> tuple[str, ...]:
         lines: Sequence[Any] = self._lines(CardLine if field == "slot" else BatchLine)

@@ -24,7 +24,10 @@ def held_back(file: RecordFile, card: Card) -> HeldBack | None:
     """
     if card.root in master_card_ids(file):
         return HeldBack.MASTER
+    return HeldBack.LAST if is_last(file, card) else None
+
+
+def is_last(file: RecordFile, card: Card) -> bool:
+    """Whether no other card of its batch is in the rack."""
     others = [c for c in file.by(Card, "batch_id", card.batch_id) if c.root != card.root]
-    if any(whereabouts(file, other).place == "in" for other in others):
-        return None
-    return HeldBack.LAST
+    return not any(whereabouts(file, other).place == "in" for other in others)

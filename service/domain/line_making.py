@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from service.domain.card_code import grouped
+from service.domain.drift import moved_by
+from service.domain.keeping import HeldBack, is_last
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine, Line
 from service.domain.lookups import (
     accepted,
@@ -40,7 +42,7 @@ from service.domain.records.job import (
 from service.domain.records.measuring import Master, Reading, Verdict
 from service.domain.records.spraying import Batch, Coat, Component
 from service.domain.sides import joint_gap
-from service.domain.terms import CoatRole
+from service.domain.terms import CoatRole, Method
 
 R = TypeVar("R", bound=Record)
 
@@ -115,7 +117,10 @@ def _touched(file: RecordFile, records: Sequence[Record]) -> _Touched:
         elif isinstance(record, Component):
             touched.batches.add(record.batch_id)
         elif isinstance(record, Movement):
-            touched.cards.add(record.card_id)
+            # Whether another card of the batch is the last in the rack hangs on it too.
+            card = file.find(Card, record.card_id)
+            if card is not None:
+                _touch_batch(file, touched, card.batch_id)
         elif isinstance(record, Reading) and record.card_id is not None:
             card = file.find(Card, record.card_id)
             if card is None:
@@ -172,11 +177,13 @@ def _card_line(file: RecordFile, card: Card) -> CardLine:
     batch = file.get(Batch, card.batch_id)
     panels = ", ".join(panel.name for panel in panels_of_batch(file, batch.root))
     place = whereabouts(file, card)
-    reading = standing_reading(readings_of_card(file, card.root))
+    readings = readings_of_card(file, card.root)
+    reading = standing_reading(readings)
     angle = shown_angle(reading) if reading else None
     lab = mean_lab(angle) if angle else (None, None, None)
     verdict = verdict_on_batch(file, batch.root)
     master = master_in_force(file, finish.root)
+    is_master = master is not None and master.card_id == card.root
     return CardLine(
         id=card.root,
         shop_id=card.shop_id,
@@ -198,7 +205,7 @@ def _card_line(file: RecordFile, card: Card) -> CardLine:
         panels=panels,
         whereabouts=place.place,
         holder_id=place.holder_id,
-        is_master=master is not None and master.card_id == card.root,
+        is_master=is_master,
         stage=reading.stage if reading else None,
         conditions=conditions_text(reading) if reading else "",
         angle=angle.angle if angle else None,
@@ -220,7 +227,17 @@ def _card_line(file: RecordFile, card: Card) -> CardLine:
             f"batch {batch.number}",
             place.slot,
         ),
+        read_at=_read_at(readings),
+        moved_by=moved_by(readings),
+        held_back=HeldBack.MASTER if is_master else HeldBack.LAST if is_last(file, card) else "",
     )
+
+
+def _read_at(readings: Sequence[Reading]) -> str | None:
+    """When a card was read last; a photograph counts where no instrument ever read it."""
+    by_instrument = [r for r in readings if r.method is Method.INSTRUMENT]
+    at = max((r.observed_at for r in by_instrument or readings), default=None)
+    return as_text(at) if at is not None else None
 
 
 def _batch_line(file: RecordFile, batch: Batch) -> BatchLine:

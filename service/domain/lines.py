@@ -40,7 +40,10 @@ class CardLine(Line):
     """A card in the rack: where it hangs, what it shows, how it was read last.
 
     ``l, a, b`` is the mean of its newest reading (at ``angle``), ``standard_uncertainty`` that
-    of the mean, per channel, in CIELAB units, None when it cannot be known.
+    of the mean, per channel, in CIELAB units, None when it cannot be known. ``read_at`` is when
+    it was read last, by an instrument if ever one read it; ``moved_by`` the largest CIEDE2000
+    between its first reading and its newest of another age, None when there is none.
+    ``held_back`` is why it leaves the rack only by a manager (``master``, ``last``), else empty.
     """
 
     table: ClassVar[str] = "card_lines"
@@ -73,6 +76,9 @@ class CardLine(Line):
     word: str | None
     delta_e_2000: float | None
     search: str
+    read_at: str | None
+    moved_by: float | None
+    held_back: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

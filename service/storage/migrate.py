@@ -10,6 +10,8 @@ from service.storage.sql import Sql
 
 _LOCK = 0x6B656570
 """Any number of our own: two servers never migrate one PostgreSQL database at once."""
+_LINES_GREW = "0003"
+"""The last revision that gave lines something the record has to be read for."""
 
 
 def stamp(sql: Sql) -> str | None:
@@ -42,11 +44,16 @@ def bring_up(sql: Sql, *, read_only: bool) -> None:
 
 
 def upgrade(sql: Sql, revision: str = "head") -> None:
-    """Run the migrations and make the append-only triggers anew, in one transaction."""
+    """Run the migrations and make the append-only triggers anew, in one transaction.
+
+    Where lines got a column, every job's lines are worked out again from its journal: about half
+    a minute for a shop of a hundred thousand cards, once.
+    """
     from alembic import command
     from sqlalchemy import inspect
 
     from service.storage import triggers
+    from service.storage.line_renewal import renew_lines
     from service.storage.tables import APPEND_ONLY
 
     if not sql.postgresql:
@@ -61,7 +68,10 @@ def upgrade(sql: Sql, revision: str = "head") -> None:
             old = [table for table in APPEND_ONLY if table in before]
             for statement in triggers.dropping(old, postgresql=sql.postgresql):
                 connection.exec_driver_sql(statement)
+            held = stamp(sql) if before else None
             command.upgrade(alembic_config(connection), revision)
+            if held is not None and held < _LINES_GREW <= (stamp(sql) or ""):
+                renew_lines(sql)
             now = set(inspect(connection).get_table_names())
             new = [table for table in APPEND_ONLY if table in now]
             for statement in triggers.making(new, postgresql=sql.postgresql):

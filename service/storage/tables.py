@@ -146,6 +146,26 @@ _index(
     name="ix_card_lines_away",
 )
 _index("card_lines", "shop_id", "conditions", "angle", "l", "a", "b")
+# Of the cards in the rack: those due to be read again, by what they are kept for and then the
+# oldest, and along the slots for whoever walks past them. Both hold all that is counted.
+_index(
+    "card_lines",
+    *("shop_id", "held_back", "read_at", "id"),
+    where="whereabouts = 'in'",
+    name="ix_card_lines_due",
+)
+_index(
+    "card_lines",
+    *("shop_id", "slot", "id", "read_at"),
+    where="whereabouts = 'in'",
+    name="ix_card_lines_walk",
+)
+_index(
+    "card_lines",
+    *("shop_id", "moved_by", "id"),
+    where="moved_by IS NOT NULL",
+    name="ix_card_lines_moved",
+)
 _index("batch_lines", "shop_id", "sprayed_at", "id")
 # These two hold all that an audit counts, so that one over everything reads no line.
 _index(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from typing import Generic, Protocol, TypeVar
 
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine
@@ -128,6 +129,31 @@ class Audit:
     finishes: tuple[FinishSpread, ...]
 
 
+class DueOrder(StrEnum):
+    """How the cards that are due are listed.
+
+    By ``need``: masters, then last cards of a batch, then the others, each the longest due first.
+    By ``slot``, as somebody walks past them; those without a slot at the end.
+    """
+
+    NEED = "need"
+    SLOT = "slot"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueCounts:
+    """How many cards in the rack are due to be read again; a master counts as one only."""
+
+    masters: int = 0
+    last: int = 0
+    others: int = 0
+
+    @property
+    def all(self) -> int:
+        """All of them."""
+        return self.masters + self.last + self.others
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JournalEntry:
     """One entry of a chain as it is shown."""
@@ -185,6 +211,24 @@ class Queries(Protocol):
 
     def audit(self, filter: BatchFilter, *, finishes: int = 50) -> Audit:
         """Counts over all batches that fit, and the finishes with the most that shows."""
+
+    def due_counts(self, *, read_before: datetime) -> DueCounts:
+        """How many cards in the rack were read last before that."""
+
+    def due_cards(
+        self,
+        *,
+        read_before: datetime,
+        order: DueOrder = DueOrder.NEED,
+        after: str | None = None,
+        limit: int = 50,
+    ) -> Page[CardLine]:
+        """Cards in the rack that were read last before that; never those never read."""
+
+    def moved_cards(
+        self, *, at_least: float = 0.0, after: str | None = None, limit: int = 50
+    ) -> Page[CardLine]:
+        """Cards whose newest reading lies so far from their first, of another age; worst first."""
 
     def values(self, field: str, *, limit: int = 200) -> tuple[str, ...]:
         """Values of product, lot, booth, gun or slot in use, for filters and defaults."""

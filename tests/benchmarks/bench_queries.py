@@ -19,7 +19,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -34,13 +34,15 @@ from service.storage.queries.sql_queries import SqlQueries
 from service.storage.schema import LINE_CODECS
 from service.storage.sql import Sql, insert_into
 from service.storage.store import ShopStore
-from service.use_cases.queries import BatchFilter, CardSearch
+from service.use_cases.queries import BatchFilter, CardSearch, DueOrder
 
 PER_JOB = 10
 STANDARDS = 2_000
 CHUNK = 20_000
 YEARS = 10.0
 START = datetime(2016, 1, 1)
+END = START + timedelta(days=365.25 * YEARS)
+TWO_YEARS = timedelta(days=730)
 SHADES = "silver blue red grey green black white pearl deep light dark frost ember storm".split()
 THINGS = "mist stone wave leaf dust smoke flame cloud river lake hill moss slate chalk".split()
 VEHICLES = "van coach estate tractor hull motorcycle caravan cab tram locomotive".split()
@@ -135,11 +137,16 @@ class Maker:
                 (code, grouped(code), work_order, title, "Body", colour_code, colour_name)
                 + (panels, f"batch {place + 1}", slot)
             )
+            # Half the cards were read once, the others again within the last two years.
+            read = sprayed if chance < 0.5 else stamp(END - (1 - chance) * 2 * TWO_YEARS)
+            moved = 3 * chance**4 if chance >= 0.5 else None
+            held = "master" if place == 0 else "last" if place % 2 else ""
             rows["card_lines"].append(
                 (self.id(), self.shop_id, job_id, finish_id, batch_id, code, "retention", slot)
                 + (sprayed, painter, place + 1, work_order, title, "Body", "solid", colour_code)
                 + (colour_name, panels, where, None, place == 0, "baked", CONDITIONS, None)
                 + (*lab, 0.05, word, difference, search.casefold())
+                + (read, moved, held)
             )
         for place in range(2):
             word = ("blends", "shows", None)[drawn[4 + place] % 3]
@@ -265,6 +272,13 @@ def an_old_job(place: Place) -> tuple[str, str]:
     return place.maker.jobs[len(place.maker.jobs) // 3]
 
 
+def due(**given: Any) -> Ask:
+    """The first page of the cards that are due to be read again."""
+    return lambda place: lambda: place.queries.due_cards(**{"read_before": DUE, **given})
+
+
+DUE = (END - timedelta(days=365)).replace(tzinfo=UTC)
+LONG_DUE = (START + timedelta(days=20)).replace(tzinfo=UTC)
 YEAR = {"sprayed_from": "2018-01-01", "sprayed_to": "2018-12-31"}
 ASKS: dict[str, Ask] = {
     "page: cards, first": of_cards(),
@@ -290,6 +304,11 @@ ASKS: dict[str, Ask] = {
     "audit: one product": audited(product="Base 7"),
     "audit: one painter": audited(painter_id=a_painter),
     "audit: one year": audited(**YEAR),
+    "due: how many": lambda p: lambda: p.queries.due_counts(read_before=DUE),
+    "due: by need, first page": due(),
+    "due: by slot, first page": due(order=DueOrder.SLOT),
+    "due: by slot, long ago only": due(order=DueOrder.SLOT, read_before=LONG_DUE),
+    "moved: worst first": lambda p: lambda: p.queries.moved_cards(at_least=0.1),
     "values: booths": lambda place: lambda: place.queries.values("booth"),
     "values: lots": lambda place: lambda: place.queries.values("lot"),
     "values: slots": lambda place: lambda: place.queries.values("slot"),

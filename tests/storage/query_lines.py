@@ -157,6 +157,8 @@ def _card(
 ) -> CardLine:
     panels = ", ".join(rng.sample(PANELS, rng.randrange(3)))
     code = new_card_code(rng.choice)
+    # Drawn apart, so that what the searches find stays what it was.
+    later = random.Random(code)
     slot = rng.choice(["", "A1", "A10", "B7", "C%1"])
     read = rng.random() < 0.9
     place = rng.choice(["in", "in", "in", "out", "missing"])
@@ -199,6 +201,9 @@ def _card(
             *(code, f"{code[:4]}-{code[4:8]}-{code[8:]}", work_order, title, finish_name),
             *(*colour, panels, f"batch {batch.number}", slot),
         ),
+        read_at=some_time(later) if read else None,
+        moved_by=later.choice([None, 0.25, later.uniform(0, 3)]) if read else None,
+        held_back=later.choice(["", "", "master", "last"]),
     )
 
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from service.domain.lines import BatchLine, CardLine, JointLine
 from service.domain.moment import from_text
-from service.storage.queries import audit, batches, cards, in_use, jobs
+from service.storage.queries import audit, batches, cards, due, in_use, jobs
 from service.storage.queries.statement import Conditions, check_limit
 from service.storage.store import ShopStore
 from service.use_cases.queries import (
     Audit,
     BatchFilter,
     CardSearch,
+    DueCounts,
+    DueOrder,
     JobSummary,
     JournalEntry,
     NearCard,
@@ -93,6 +96,30 @@ class SqlQueries:
         """Counts over all batches that fit, and the finishes with the most that shows."""
         with self._store.database.snapshot() as sql:
             return audit.audit(sql, self._shop_id, filter, finishes)
+
+    def due_counts(self, *, read_before: datetime) -> DueCounts:
+        """How many cards in the rack were read last before that."""
+        with self._store.reading() as sql:
+            return due.due_counts(sql, self._shop_id, read_before)
+
+    def due_cards(
+        self,
+        *,
+        read_before: datetime,
+        order: DueOrder = DueOrder.NEED,
+        after: str | None = None,
+        limit: int = 50,
+    ) -> Page[CardLine]:
+        """Cards in the rack that were read last before that; never those never read."""
+        with self._store.database.snapshot() as sql:
+            return due.due_cards(sql, self._shop_id, read_before, order, after, limit)
+
+    def moved_cards(
+        self, *, at_least: float = 0.0, after: str | None = None, limit: int = 50
+    ) -> Page[CardLine]:
+        """Cards whose newest reading lies so far from their first, of another age; worst first."""
+        with self._store.reading() as sql:
+            return due.moved_cards(sql, self._shop_id, at_least, after, limit)
 
     def values(self, field: str, *, limit: int = 200) -> tuple[str, ...]:
         """Values of product, lot, booth, gun or slot in use, for filters and defaults."""

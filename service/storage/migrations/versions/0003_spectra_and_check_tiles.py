@@ -1,4 +1,4 @@
-"""Spectra and check tiles."""
+"""Spectra, check tiles, and when a card was read last."""
 
 from __future__ import annotations
 
@@ -103,6 +103,26 @@ def upgrade() -> None:
         with op.batch_alter_table(table) as batch:
             batch.alter_column(name, server_default=None)
     op.create_index("ix_readings_card_id_observed_at", "readings", ["card_id", "observed_at"])
+
+    # What they hold of cards that are there already is worked out when the migrations are done.
+    with op.batch_alter_table("card_lines") as lines:
+        lines.add_column(sa.Column("read_at", words(), nullable=True))
+        lines.add_column(sa.Column("moved_by", real(), nullable=True))
+        lines.add_column(sa.Column("held_back", words(), nullable=False, server_default=""))
+    with op.batch_alter_table("card_lines") as lines:
+        lines.alter_column("held_back", server_default=None)
+    for name, columns, where in (
+        ("ix_card_lines_due", ["shop_id", "held_back", "read_at", "id"], "whereabouts = 'in'"),
+        ("ix_card_lines_walk", ["shop_id", "slot", "id", "read_at"], "whereabouts = 'in'"),
+        ("ix_card_lines_moved", ["shop_id", "moved_by", "id"], "moved_by IS NOT NULL"),
+    ):
+        op.create_index(
+            name,
+            "card_lines",
+            columns,
+            sqlite_where=sa.text(where),
+            postgresql_where=sa.text(where),
+        )
 
 
 def downgrade() -> None:
