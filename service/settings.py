@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from service.domain.printing import check_paper, check_public_address
 from service.domain.refused import Invalid
 
 PREFIX = "KEEPCARD_"
@@ -28,17 +29,52 @@ class Settings:
     port: int = 8470
     zone: str = ""
     """Time zone of the shop (Europe/Lisbon); empty takes the machine's own."""
+    public_address: str = ""
+    """Where phones open the shop (https://cards.example); labels carry it when it is known."""
+    paper: str = "a4"
+    """The paper in the shop's printer, a4 or letter."""
+    certificate: Path | None = None
+    certificate_key: Path | None = None
+    """The shop's own certificate with its chain, and its key, both PEM."""
+    https: bool = False
+    """Serve by a certificate of an authority made in the data folder."""
+    names: str = ""
+    """Names and addresses devices use, by commas; the first stands in printed links."""
 
     def __post_init__(self) -> None:
+        if (self.certificate is None) != (self.certificate_key is None):
+            raise Invalid(
+                "certificate", "A certificate needs its key. Give --certificate and --key."
+            )
+        if self.https and self.certificate is not None:
+            raise Invalid(
+                "https",
+                "--https makes a certificate, and one is given. Leave out --https, or the files.",
+            )
         if not 0 <= self.port <= 65535:
             raise Invalid("port", f"The port cannot be {self.port}. Take one from 1024 to 65535.")
         _check_zone(self.zone)
+        check_paper(self.paper)
+        if self.public_address:
+            check_public_address(self.public_address)
 
     @property
     def address(self) -> str:
         """Where a person opens the service."""
         host = "127.0.0.1" if self.host in ("0.0.0.0", "::", "") else self.host
-        return f"http://{f'[{host}]' if ':' in host else host}:{self.port}"
+        host = next(iter(self.known_names), host)
+        scheme = "https" if self.secure else "http"
+        return f"{scheme}://{f'[{host}]' if ':' in host else host}:{self.port}"
+
+    @property
+    def secure(self) -> bool:
+        """Whether it is served over HTTPS by this program itself."""
+        return self.https or self.certificate is not None
+
+    @property
+    def known_names(self) -> tuple[str, ...]:
+        """The names given, in their order."""
+        return tuple(name.strip() for name in self.names.split(",") if name.strip())
 
     @property
     def shown_zone(self) -> str:
@@ -66,6 +102,11 @@ def settings_from(
     if "data_dir" not in values:
         raise Invalid("data_dir", "The data folder is not named. Give --data DIR.")
     values["data_dir"] = Path(values["data_dir"])
+    for name in ("certificate", "certificate_key"):
+        if name in values:
+            values[name] = Path(values[name])
+    if "https" in values:
+        values["https"] = _truth("https", values["https"])
     if "port" in values:
         values["port"] = _port(values["port"])
     return Settings(**values)
@@ -76,6 +117,13 @@ def _port(value: Any) -> int:
         return int(value)
     except (TypeError, ValueError):
         raise Invalid("port", f"The port cannot be {value!r}. Give a whole number.") from None
+
+
+def _truth(field: str, value: Any) -> bool:
+    text = str(value).strip().casefold()
+    if text not in ("1", "true", "yes", "0", "false", "no"):
+        raise Invalid(field, f"{PREFIX}{field.upper()} cannot be {value!r}. Write yes or no.")
+    return text in ("1", "true", "yes")
 
 
 def _check_zone(zone: str) -> None:
