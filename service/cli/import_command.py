@@ -13,7 +13,6 @@ from service.cli.opening import data_options, opened, person_named
 from service.cli.writing import as_option, send_file
 
 if TYPE_CHECKING:
-    from service.cli.ports import FileRead
     from service.use_cases.importing import ImportPlan, Planned, Stated
 
 
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
 @click.option("--instrument", help="Name of a registered instrument; '' for one that is not.")
 @click.option("--temperature", type=float, help="Surface temperature in °C.")
 @click.option("--card", help="Code of the one card the file is of, where it names none.")
+@click.option("--leave-out-unknown", is_flag=True, help="Pass over samples that name no card here.")
 @click.option("--dry-run", is_flag=True, help="Show what would be stored and store nothing.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def import_readings(
@@ -45,6 +45,7 @@ def import_readings(
     instrument: str | None,
     temperature: float | None,
     card: str | None,
+    leave_out_unknown: bool,
     dry_run: bool,
     as_json: bool,
 ) -> None:
@@ -58,7 +59,8 @@ def import_readings(
 
     Example: keepcard import monday.csv --data /srv/keepcard --as "Pat Painter" --stage baked
     """
-    from service.use_cases.importing import Stated
+    from service.use_cases.import_plan import plan_import
+    from service.use_cases.importing import ImportRefused, Stated
 
     content = read_file(file)
     read = ports().read_readings(content)
@@ -72,34 +74,6 @@ def import_readings(
         temperature_c=temperature,
     )
     source = Path(file).name
-    plan = _plan(read, stated, card, source, data, database, shop)
-    result: Mapping[str, Any] = {}
-    said: list[str] = []
-    if not dry_run:
-        holder = ports().holder_of(data)
-        if holder:
-            result = send_file(holder, _address(stated, card, source), content)
-        else:
-            result = _stored(plan, data, database, shop, person)
-        said = _verdicts(plan, data, database, shop)
-    if as_json:
-        _print_json(file, plan, result, said, dry_run)
-    else:
-        _print(plan, said, dry_run)
-
-
-def _plan(
-    read: FileRead,
-    stated: Stated,
-    card: str | None,
-    source: str,
-    data: Path,
-    database: str | None,
-    shop: str | None,
-) -> ImportPlan:
-    from service.use_cases.import_plan import plan_import
-    from service.use_cases.importing import ImportRefused
-
     with opened(data, database, shop) as store:
         plan = plan_import(
             read,
@@ -108,11 +82,24 @@ def _plan(
             place_of_code=store.card_by_code,
             source=source,
             card=card,
+            leave_out_unknown=leave_out_unknown,
             option="--",
         )
     if plan.problems:
         raise Refusal(str(ImportRefused(plan.problems)))
-    return plan
+    result: Mapping[str, Any] = {}
+    said: list[str] = []
+    if not dry_run:
+        holder = ports().holder_of(data)
+        if holder:
+            result = send_file(holder, _address(stated, card, source, leave_out_unknown), content)
+        else:
+            result = _stored(plan, data, database, shop, person)
+        said = _verdicts(plan, data, database, shop)
+    if as_json:
+        _print_json(file, plan, result, said, dry_run)
+    else:
+        _print(plan, said, dry_run)
 
 
 def _stored(
@@ -130,12 +117,14 @@ def _stored(
     return {"receipt": {**asdict(receipt), "received_at": as_text(receipt.received_at)}}
 
 
-def _address(stated: Stated, card: str | None, source: str) -> str:
+def _address(stated: Stated, card: str | None, source: str, leave_out_unknown: bool) -> str:
     from dataclasses import asdict
     from urllib.parse import urlencode
 
     said = {**asdict(stated), "card": card, "name": source}
     given = {name: value for name, value in said.items() if value is not None}
+    if leave_out_unknown:
+        given["leave_out_unknown"] = "true"
     return f"readings-files?{urlencode(given)}"
 
 

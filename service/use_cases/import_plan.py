@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from service.domain.card_code import grouped, read_card_code
+from service.domain.code_slips import as_a_code
 from service.domain.comparability import normal_geometry
 from service.domain.lookups import the_job
 from service.domain.record_file import RecordFile
@@ -34,6 +35,7 @@ from service.use_cases.measuring import JobReading, Measured
 from service.use_cases.ports import Store
 
 NEEDED = ("stage", "illuminant", "observer", "geometry")
+MOST_NAMED = 10
 
 
 def plan_import(
@@ -45,6 +47,7 @@ def plan_import(
     source: str,
     card: str | None = None,
     fill_gaps: bool = False,
+    leave_out_unknown: bool = False,
     option: str = "",
 ) -> ImportPlan:
     """What importing a file would store, sample by sample, with every problem at once.
@@ -59,10 +62,13 @@ def plan_import(
         The file's name, kept with each reading.
     card : str, optional
         Code of the one card the file is of, where its samples name none.
+    leave_out_unknown : bool
+        Samples that name no card of this shop are passed over instead of refused.
     option : str
         What stands before the name of a field where it is stated, for the sentences.
     """
-    return _Planning(store, place_of_code, stated, source, fill_gaps, option).plan(file, card)
+    planning = _Planning(store, place_of_code, stated, source, fill_gaps, leave_out_unknown, option)
+    return planning.plan(file, card)
 
 
 @dataclass(slots=True)
@@ -93,8 +99,11 @@ class _Planning:
     stated: Stated
     source: str
     fill_gaps: bool
+    leave_out_unknown: bool
     option: str
     problems: list[Problem] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
+    might_say: set[str] = field(default_factory=set)
     instruments: Sequence[Instrument] = ()
     jobs: dict[str, RecordFile] = field(default_factory=dict)
 
@@ -115,6 +124,18 @@ class _Planning:
                 light = f"{group[0].said.illuminant}/{group[0].said.observer}°"
                 colours.append((made[0].name, light, made[1]))
         notes += [Note(code=code, message=said) for code, said in said_of(colours)]
+        if self.left_out:
+            listed = ", ".join(self.left_out[:MOST_NAMED])
+            more = len(self.left_out) - MOST_NAMED
+            notes.append(
+                Note(
+                    code="left_out",
+                    message="Samples that name no card here are left out: "
+                    f"{listed}{f' and {more} more' if more > 0 else ''}.",
+                )
+            )
+            if len(self.left_out) == len(file.samples):
+                self._wrong("empty", 0, None, "No sample of the file names a card here.")
         fresh = sum(one.on_record is None for one in planned)
         if fresh > MOST_READINGS:
             self._wrong(
@@ -131,7 +152,7 @@ class _Planning:
             problems=tuple(self.problems),
             notes=tuple(notes),
             unsaid=tuple(f.name for f in fields(Stated) if f.name in missing),
-            might_say=tuple(self._might_say(planned)) if not missing else (),
+            might_say=tuple(f.name for f in fields(Stated) if f.name in self.might_say - missing),
         )
 
     def _wrong(
@@ -183,7 +204,10 @@ class _Planning:
     def _placed(
         self, number: int, sample: SampleRead, card: str | None, whole: str | None
     ) -> _Placed | None:
+        left_out = len(self.left_out)
         found = None if card and not whole else self._card_of(number, sample, whole)
+        if len(self.left_out) > left_out:
+            return None
         beside = found[3] if found else Beside()
         conditions = self._conditions(number, sample, beside.stage)
         if found is None or conditions is None:
@@ -235,6 +259,9 @@ class _Planning:
         return job, job.get(Card, place[1]), zone, beside
 
     def _no_card(self, number: int, name: str, codes: Sequence[str]) -> None:
+        if self.leave_out_unknown:
+            self.left_out.append(name or "(no name)")
+            return
         if codes:
             listed = " or ".join(grouped(code) for code in codes)
             what, remedy = f"no card here has the code {listed}.", "Log the card first."
@@ -242,11 +269,12 @@ class _Planning:
             what = "it names no card."
             remedy = f"Name it by the card's code, or give {self.option}card."
         else:
-            try:
-                read_card_code(name)
-                what = "no card here has that code."
-            except Invalid as refused:
-                what = str(refused)
+            what = f"{name!r} names no card."
+            if as_a_code(name) is not None:
+                try:
+                    read_card_code(name)
+                except Invalid as refused:
+                    what = str(refused)
             remedy = "Name the sample by its card's code."
         self._wrong("no_card", number, name, what, remedy)
 
@@ -299,14 +327,27 @@ class _Planning:
             remedy = f"State {', '.join(self.option + field_name for field_name in missing)}."
             what = "the file does not say everything."
             self._wrong("unsaid", number, name, what, remedy, missing)
-        if len(self.problems) > before:
-            return None
         temperatures = sample.temperatures_c()
         temperature = (
             sum(temperatures) / len(temperatures) if temperatures else stated.temperature_c
         )
+        self._note_what_might_be_said(said, instrument, temperature)
+        if len(self.problems) > before:
+            return None
         named = instrument.name if instrument else NO_INSTRUMENT
         return Stated(**said, instrument=named, temperature_c=temperature), instrument
+
+    def _note_what_might_be_said(
+        self, said: Mapping[str, Any], instrument: Instrument | None, temperature: float | None
+    ) -> None:
+        geometry = normal_geometry(said["geometry"] or (instrument.geometry if instrument else ""))
+        own = instrument.specular if instrument else None
+        if said["specular"] is None and own is None and geometry[:1] in ("d", ""):
+            self.might_say.add("specular")
+        if instrument is None and self.instruments and self.stated.instrument is None:
+            self.might_say.add("instrument")
+        if temperature is None:
+            self.might_say.add("temperature_c")
 
     def _instrument(self, number: int, sample: SampleRead) -> Instrument | None:
         # A file names the instrument as its maker does, the shop as it likes: here the shop's
@@ -399,20 +440,6 @@ class _Planning:
             on_record=on_record(first.job, measured),
         )
         return planned, colours
-
-    def _might_say(self, planned: Sequence[Planned]) -> Iterator[str]:
-        fresh = [one.reading.reading for one in planned if one.on_record is None]
-        if any(
-            one.specular is None
-            and one.instrument_id is None
-            and normal_geometry(one.geometry or "").startswith("d")
-            for one in fresh
-        ):
-            yield "specular"
-        if self.instruments and any(one.instrument_id is None for one in fresh):
-            yield "instrument"
-        if any(one.surface_temperature_c is None for one in fresh):
-            yield "temperature_c"
 
 
 def _check(measured: Measured) -> None:

@@ -42,6 +42,7 @@ def plan_of(
     source: str,
     card: str | None = None,
     fill_gaps: bool = False,
+    leave_out_unknown: bool = False,
 ) -> ImportPlan:
     """What importing these bytes would store."""
     return plan_import(
@@ -52,6 +53,7 @@ def plan_of(
         source=source,
         card=card,
         fill_gaps=fill_gaps,
+        leave_out_unknown=leave_out_unknown,
     )
 
 

@@ -119,6 +119,11 @@ class Form:
             raise TooLarge("The file", most_bytes)
         return content
 
+    def uploaded_name(self, name: str) -> str:
+        """The name a sent file had where it came from, empty when there is none."""
+        file = self._files.get(name)
+        return "" if file is None else file.filename or ""
+
     def command(self, kind: type[C], **fixed: Any) -> C:
         """The command a form asks for.
 

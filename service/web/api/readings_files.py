@@ -11,6 +11,7 @@ from starlette.responses import Response
 from service.domain.records.measuring import Verdict
 from service.domain.terms import Specular, Stage
 from service.use_cases.importing import (
+    ImportPlan,
     ImportRefused,
     Stated,
     as_json,
@@ -70,6 +71,9 @@ async def take_readings_file(
         str | None, Query(description="Name of a registered one; empty for one that is not")
     ] = None,
     temperature_c: Annotated[float | None, Query(ge=-20, le=120)] = None,
+    leave_out_unknown: Annotated[
+        bool, Query(description="Pass over samples that name no card here")
+    ] = False,
     dry_run: bool = False,
 ) -> Response:
     """Take in the readings of an instrument's file: CSV, CGATS.17 or CxF3, told by content.
@@ -90,13 +94,22 @@ async def take_readings_file(
         instrument=instrument,
         temperature_c=temperature_c,
     )
-    return await in_reading_thread(_taken, here, content, stated, name, card, dry_run)
+
+    def taken() -> Response:
+        plan = plan_of(
+            here,
+            content,
+            stated,
+            source=file_name(name),
+            card=card or None,
+            leave_out_unknown=leave_out_unknown,
+        )
+        return _answer(here, plan, dry_run)
+
+    return await in_reading_thread(taken)
 
 
-def _taken(
-    here: PageContext, content: bytes, stated: Stated, name: str, card: str | None, dry_run: bool
-) -> Response:
-    plan = plan_of(here, content, stated, source=file_name(name), card=card or None)
+def _answer(here: PageContext, plan: ImportPlan, dry_run: bool) -> Response:
     told = {**as_json(plan), "stored": 0, "receipt": None, "verdicts": []}
     if dry_run:
         return answer(told)

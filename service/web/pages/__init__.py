@@ -21,6 +21,7 @@ MODULES = (
     "batch_coat",
     "batch_card",
     "bench_reading",
+    "readings_file",
     "photograph",
     "photo_sheet",
     "bench",

@@ -14,6 +14,7 @@ from service.domain.lookups import the_job
 from service.domain.moment import from_text
 from service.domain.refused import Refused
 from service.domain.terms import CoatRole, Word
+from service.use_cases.importing import ImportReadings
 from service.use_cases.job import OpenJob
 from service.use_cases.photographs import LogPhotograph
 from service.use_cases.queries import BatchFilter, JobSummary
@@ -71,6 +72,7 @@ class BenchPage:
     clocks: tuple[ClockShown, ...]
     job_new_href: str
     photograph_href: str
+    readings_file_href: str
 
 
 @router.get("/bench", name="bench")
@@ -130,6 +132,9 @@ def _page(here: PageContext, frame: Frame, form: Form, code: str, after: str) ->
         job_new_href=here.link("job_new") if here.may(OpenJob) else "",
         photograph_href=here.link("photograph_start")
         if page.lines and here.may(LogPhotograph)
+        else "",
+        readings_file_href=here.link("readings_file_new")
+        if page.lines and here.may(ImportReadings)
         else "",
     )
 
