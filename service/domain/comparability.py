@@ -15,6 +15,7 @@ from enum import StrEnum
 from math import atan2, degrees, hypot
 
 from service.domain.ageing import reasons_of_age
+from service.domain.instruments import reasons_of_instruments
 from service.domain.lookups import mean_lab, policy_in_force, shown_angle
 from service.domain.record_file import RecordFile
 from service.domain.records.job import EFFECT_ANGLES, Finish, Policy
@@ -54,10 +55,13 @@ GRADES: Mapping[str, Grade] = {
     "never_baked": Grade.ONLY_CANNOT_TELL,
     "warm": Grade.ONLY_CANNOT_TELL,
     "past_calibration": Grade.ONLY_CANNOT_TELL,
+    "other_instrument_unknown": Grade.ONLY_CANNOT_TELL,
     "angle_missing": Grade.ONLY_CANNOT_TELL,
     "unlike_polish": Grade.NOTED,
     "extra_coat": Grade.NOTED,
     "temperature_unknown": Grade.NOTED,
+    "other_instrument": Grade.NOTED,
+    "instrument_not_named": Grade.NOTED,
     "read_long_apart": Grade.NOTED,
     "aged_card": Grade.NOTED,
 }
@@ -91,6 +95,7 @@ def reasons_against(file: RecordFile, finish: Finish, a: Specimen, b: Specimen) 
         *_treatment(a, b),
         *_coats(finish, a, b),
         *_warmth(a, b),
+        *reasons_of_instruments(a, b),
         *reasons_of_age(a, b),
     ]
     graded = [

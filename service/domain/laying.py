@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from service.domain.comparability import Grade, reasons_against, required_angles
 from service.domain.deciding import AngleQuestion, SideBySide, decide
+from service.domain.instruments import variance_between_instruments
 from service.domain.photographed import NEXT, THROUGH_MASTER, Between
 from service.domain.pooling import (
     difference_covariance,
@@ -78,6 +79,7 @@ def _laid(
         if reason.grade is Grade.NOTED
     )
     widening += panels * (policy.card_to_panel or 0.0) ** 2
+    widening += variance_between_instruments(a.reading, b.reading)
     required = required_angles(finish, policy)
     wanted = [
         angle for angle in required if has_angle(readings_a, angle) and has_angle(readings_b, angle)
@@ -104,7 +106,8 @@ def _laid(
         return SideBySide(Word.CANNOT_TELL, reasons, None, look, reading_ids, remedy)
     decision = decide(questions, risk=policy.risk, look=look, planned_looks=policy.planned_looks)
     holding = [reason for reason in reasons if reason.grade is Grade.ONLY_CANNOT_TELL]
-    # No coat, bake or warmth makes another colour of a paint, but an instrument that is out may.
+    # No coat, bake or warmth makes another colour of a paint, nor does another instrument that is
+    # within its calibration; one that is past it may.
     different = decision.word is Word.SHOWS and decision.over_five
     trusted = all(reason.code != "past_calibration" for reason in holding)
     if holding and not (different and trusted):
