@@ -25,6 +25,7 @@ from service.domain.records.spraying import Batch
 from service.domain.refused import Invalid
 from service.use_cases.cards import AttachPhoto, LogCard
 from service.use_cases.closing import ApproveMaster
+from service.use_cases.importing import ImportReadings
 from service.use_cases.job import OpenJob
 from service.use_cases.measuring import LogEyeCheck, LogReading
 from service.use_cases.photographs import LogPhotograph
@@ -246,6 +247,11 @@ def _actions(here: PageContext, file: RecordFile, card: Card) -> tuple[Action, .
         (missing and here.may(LogCard), "Spray another in its place", replace),
         (read and here.may(OpenJob), "Start a repair from it", here.link("repair_new", code=code)),
         (here.may(LogReading), "Read it", here.link("reading_new", code=code)),
+        (
+            here.may(ImportReadings),
+            "Take readings from a file",
+            here.link("readings_file_new", card=code),
+        ),
         (
             here.may(LogPhotograph),
             "Photograph it beside the master",
