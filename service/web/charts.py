@@ -109,11 +109,17 @@ class Scatter:
     points: tuple[ChartPoint, ...]
 
 
-def reach(master: Lab, directions: NDArray[np.float64], limit: float) -> NDArray[np.float64]:
-    """How far one may go from the master in each Lab direction until ΔE00 equals the limit.
+def reach(
+    master: Lab,
+    directions: NDArray[np.float64],
+    limit: float,
+    start: NDArray[np.float64] | None = None,
+) -> NDArray[np.float64]:
+    """How far one may go in each Lab direction until ΔE00 from the master equals the limit.
 
-    Bisection, not a division by the slope: ΔE00 jumps a little where the hue turns by exactly
-    180°, which happens within reach of a near-neutral master.
+    From the master itself, or from a ``start`` (one colour, or one a direction) within the
+    limit. Bisection, not a division by the slope: ΔE00 jumps a little where the hue turns by
+    exactly 180°, which happens within reach of a near-neutral master.
     """
     import numpy as np
 
@@ -121,15 +127,16 @@ def reach(master: Lab, directions: NDArray[np.float64], limit: float) -> NDArray
 
     if not (limit > 0 and math.isfinite(limit)):
         raise ValueError(f"limit must be positive and finite, got {limit!r}")
-    start = np.asarray(master, dtype=float)
+    origin = np.asarray(master, dtype=float)
+    begin = origin if start is None else start
     low = np.zeros(len(directions))
     high = np.full(len(directions), float(limit))
-    while np.any(short := delta_e_2000(start, start + high[:, None] * directions) < limit):
+    while np.any(short := delta_e_2000(origin, begin + high[:, None] * directions) < limit):
         low = np.where(short, high, low)
         high = np.where(short, 2 * high, high)
     for _ in range(30):  # leaves less than 1e-8 of the first bracket
         middle = (low + high) / 2
-        short = delta_e_2000(start, start + middle[:, None] * directions) < limit
+        short = delta_e_2000(origin, begin + middle[:, None] * directions) < limit
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     result: NDArray[np.float64] = (low + high) / 2
     return result
@@ -257,7 +264,7 @@ def scatter(cards: Iterable[ChartCard], *, master: Lab, limit: float) -> Scatter
                 beyond=shrink < 1.0,
             )
         )
-    spacing, places = _spacing(half / 2)
+    spacing, places = tick_spacing(half / 2)
     corners = [place(a, b) for a, b in contour]
     return Scatter(
         width=484.0,
@@ -269,8 +276,8 @@ def scatter(cards: Iterable[ChartCard], *, master: Lab, limit: float) -> Scatter
         master=place(master_a, master_b),
         contour="M" + "L".join(f"{x:g},{y:g}" for x, y in corners) + "Z",
         limit=limit,
-        a_ticks=tuple(Tick(at=place(v, 0)[0], value=v) for v in _steps(master_a, half, spacing)),
-        b_ticks=tuple(Tick(at=place(0, v)[1], value=v) for v in _steps(master_b, half, spacing)),
+        a_ticks=tuple(Tick(at=place(v, 0)[0], value=v) for v in steps(master_a, half, spacing)),
+        b_ticks=tuple(Tick(at=place(0, v)[1], value=v) for v in steps(master_b, half, spacing)),
         places=places,
         points=tuple(points),
     )
@@ -288,18 +295,18 @@ def _symmetric_scale(
     widest = max((abs(edge) for band in bands if band for edge in band), default=0.0)
     span = max(widest, min(largest, FARTHEST_IN_LIMITS * widest) if widest else largest)
     span = 1.12 * span or 1.0
-    spacing, places = _spacing(span)
+    spacing, places = tick_spacing(span)
     return span, spacing, places
 
 
-def _spacing(room: float) -> tuple[float, int]:
+def tick_spacing(room: float) -> tuple[float, int]:
     """The largest of 1, 2 or 5 times a power of ten that fits, and the decimals it needs."""
     power = math.floor(math.log10(room))
     digit = max(step for step in (1, 2, 5) if step * 10.0**power <= room * (1 + 1e-9))
     return digit * 10.0**power, max(0, -power)
 
 
-def _steps(centre: float, half: float, spacing: float) -> list[float]:
+def steps(centre: float, half: float, spacing: float) -> list[float]:
     first, last = math.ceil((centre - half) / spacing), math.floor((centre + half) / spacing)
     return [index * spacing for index in range(first, last + 1)]
 

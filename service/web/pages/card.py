@@ -44,13 +44,16 @@ from service.web.pages.card_made import Made, made
 from service.web.pages.card_readings import (
     BesideMaster,
     EyeShown,
+    OwnSpectra,
     ReadingShown,
     beside_master,
     eyes_shown,
+    own_spectra,
     readings_shown,
 )
 from service.web.pages.card_where import Where, where
 from service.web.pages.compare import address
+from service.web.pages.figures import Figures, figures_on_record
 from service.web.pages.job_map import JointShown, shown_joints
 from service.web.pages.nearest import nearest_to
 from service.web.pages.rack_swatches import swatch_of_line
@@ -66,6 +69,8 @@ SAVED = {
     "eye": "What you saw is on record, beside the measured verdict.",
     "photo": "The photograph is kept.",
     "photograph": "What the photograph shows is on record, and the cards in it were judged.",
+    "again": "It was read again, and what follows says how it kept. The verdict on its batch goes on "
+    "resting on its first reading.",
     "master": "It is the master now, and every batch of the finish was judged against it.",
 }
 """What is said after a form was taken, by the word in the address."""
@@ -105,6 +110,9 @@ class CardPage:
     verdict: VerdictShown | None
     other_card: str
     beside: tuple[BesideMaster, ...]
+    figures: Figures | None
+    spectra: OwnSpectra | None
+    asked: bool
     swatch: SwatchShown | None
     joints: tuple[JointShown, ...]
     made: Made
@@ -121,14 +129,14 @@ class CardPage:
 
 
 @router.get("/c/{code}", name="card")
-def card(here: Here, code: str, saved: str = "") -> Response:
-    """The card under a code, however the code is typed."""
+def card(here: Here, code: str, saved: str = "", angle: str = "") -> Response:
+    """The card under a code, however the code is typed; ``angle`` is the one drawn."""
     line = _found(here, code)
     if line is None:
         return _elsewhere(here, code)
     if code != line.code:
         return here.see_other("card", code=line.code, saved=saved)
-    page = card_page(here, line, here.frame("rack"), saved)
+    page = card_page(here, line, here.frame("rack"), saved, angle=angle)
     return here.render("card.html", page)
 
 
@@ -160,10 +168,12 @@ def card_page(
     saved: str = "",
     form: Form | None = None,
     of: str = "",
+    angle: str = "",
 ) -> CardPage:
     """Everything the page shows, read off the job's file.
 
-    ``saved`` is the word of what was just taken, ``of`` names the form that came back.
+    ``saved`` is the word of what was just taken, ``of`` names the form that came back, ``angle``
+    is the one to be drawn.
     """
     file = here.store.job(line.job_id)
     card = file.get(Card, line.id)
@@ -173,6 +183,12 @@ def card_page(
     master = master_in_force(file, card.finish_id)
     is_master = master is not None and master.card_id == card.root
     own = verdict is not None and verdict.card_id == card.root
+
+    def at_angle(angle: str) -> str:
+        return here.link("card", code=card.code, angle=angle)
+
+    figures = figures_on_record(here, file, verdict, angle, at_angle)
+    compared = own and figures is not None and figures.spectra is not None
     return CardPage(
         frame=frame,
         form=form or Form(),
@@ -192,6 +208,9 @@ def card_page(
         verdict=verdict_shown(here, verdict) if verdict and not is_master else None,
         other_card=_code(file, verdict.card_id or "") if verdict and not own else "",
         beside=beside_master(file, verdict),
+        figures=figures,
+        spectra=None if compared else own_spectra(file, card, angle, at_angle),
+        asked=angle != "",
         swatch=swatch_of_line(line),
         joints=tuple(j for j in shown_joints(here, file)[0] if card.root in (j.card_a, j.card_b)),
         made=made(here, file, card),

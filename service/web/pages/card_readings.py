@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +26,13 @@ from service.domain.records.shop import Instrument
 from service.web.context import PageContext
 from service.web.pages.bench_swatches import SwatchShown
 from service.web.pages.bench_views import person_name
+from service.web.pages.figures import AngleChoice
+from service.web.pages.figures_spectra import (
+    SpectraShown,
+    angles_with_spectra,
+    mean_spectrum,
+    shown,
+)
 from service.web.pages.rack_swatches import swatch_of_lab
 
 
@@ -182,6 +189,34 @@ def _pooled_mean(
     if not repeats:
         return None
     return own[-1], mean_lab(AngleReading(repeats=tuple(repeats), angle=angle))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnSpectra:
+    """The spectrum of a card at one angle, and the other angles there are."""
+
+    shown: SpectraShown
+    choices: tuple[AngleChoice, ...]
+
+
+def own_spectra(
+    file: RecordFile, card: Card, asked: str, address: Callable[[str], str]
+) -> OwnSpectra | None:
+    """The newest spectrum of a card: at the angle asked for, else the one lists show."""
+    given = [reading for reading in readings_of_card(file, card.root) if reading.spectra]
+    if not given:
+        return None
+    angles = angles_with_spectra(given[-1])
+    usual = 45 if 45 in angles else angles[0]
+    angle = next((one for one in angles if asked and str(one) == asked), usual)
+    mean = mean_spectrum(given[-1:], angle)
+    assert mean is not None
+    return OwnSpectra(
+        shown=shown([("this card", mean)], angle),
+        choices=tuple(
+            AngleChoice(angle=one, href=address(str(one))) for one in angles if len(angles) > 1
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -55,6 +55,7 @@ class AngleJudged:
     about: str
     notes: tuple[str, ...]
     covariance: tuple[Lab, ...]
+    limit: float
     decides: bool
 
 
@@ -181,6 +182,11 @@ def reasons_of(verdict: Verdict) -> tuple[ReasonShown, ...]:
     )
 
 
+def angles_of(verdict: Verdict) -> tuple[AngleJudged, ...]:
+    """The working of every angle that was judged."""
+    return tuple(_angle(verdict, one) for one in json.loads(verdict.evidence).get("angles", ()))
+
+
 def _angle(verdict: Verdict, one: Mapping[str, Any]) -> AngleJudged:
     l, a, b = one["difference"]  # noqa: E741
     return AngleJudged(
@@ -199,6 +205,7 @@ def _angle(verdict: Verdict, one: Mapping[str, Any]) -> AngleJudged:
         about=one["risk_is_about"],
         notes=tuple(one["notes"]),
         covariance=tuple((row[0], row[1], row[2]) for row in one["covariance"]),
+        limit=one.get("limit", verdict.limit),
         decides=one["angle"] == verdict.angle,
     )
 

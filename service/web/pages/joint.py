@@ -25,6 +25,7 @@ from service.web.forms import Form
 from service.web.pages.bench_swatches import SwatchShown, swatch_of_reading
 from service.web.pages.bench_views import VerdictShown, person_name, verdict_shown
 from service.web.pages.evidence import ReasonShown, reasons_of
+from service.web.pages.figures import Figures, figures_on_record
 from service.web.pages.office import office_frame
 
 router = APIRouter()
@@ -95,6 +96,7 @@ class JointPage:
     limit: float
     limit_origin: str
     verdict: VerdictShown | None
+    figures: Figures | None
     reasons: tuple[ReasonShown, ...]
     sides: tuple[SideShown, SideShown]
     acceptances: tuple[AcceptanceShown, ...]
@@ -110,13 +112,15 @@ class JointPage:
 
 
 @router.get("/jobs/{job_id}/joints/{joint_id}", name="joint")
-def joint(here: Here, job_id: str, joint_id: str, saved: str = "") -> Response:
-    """The page of a joint; ``saved`` says that it was just accepted."""
-    page = joint_page(here, here.store.job(job_id), joint_id, saved == "accepted")
+def joint(here: Here, job_id: str, joint_id: str, saved: str = "", angle: str = "") -> Response:
+    """The page of a joint; ``saved`` says that it was just accepted, ``angle`` what is drawn."""
+    page = joint_page(here, here.store.job(job_id), joint_id, saved == "accepted", angle)
     return here.render("joint.html", page)
 
 
-def joint_page(here: PageContext, file: RecordFile, joint_id: str, saved: bool) -> JointPage:
+def joint_page(
+    here: PageContext, file: RecordFile, joint_id: str, saved: bool, angle: str = ""
+) -> JointPage:
     """Everything the page shows, read off the job's file."""
     joint = file.get(Joint, joint_id)
     finish = file.get(Finish, file.get(Panel, joint.panel_a).finish_id)
@@ -145,6 +149,13 @@ def joint_page(here: PageContext, file: RecordFile, joint_id: str, saved: bool) 
         limit=policy.limit(joint.kind),
         limit_origin=policy.limit_origin,
         verdict=verdict_shown(here, verdict) if verdict is not None else None,
+        figures=figures_on_record(
+            here,
+            file,
+            verdict,
+            angle,
+            lambda angle: here.link("joint", job_id=file.chain, joint_id=joint.root, angle=angle),
+        ),
         reasons=reasons_of(verdict) if verdict is not None else (),
         sides=(
             _side(here, file, sides[0], verdict, 0),

@@ -22,6 +22,7 @@ from service.web.context import Frame, Here, PageContext
 from service.web.forms import Form
 from service.web.pages.bench_views import Action, VerdictShown, person_name, verdict_shown
 from service.web.pages.evidence import Evidence, evidence_of
+from service.web.pages.figures import Figures, figures_of
 from service.web.pages.office import office_frame
 
 router = APIRouter()
@@ -54,6 +55,7 @@ class VerdictPage:
     verdict: Verdict
     by: str
     evidence: Evidence
+    figures: Figures | None
     master: MasterUsed | None
     newer: VerdictShown | None
     older: VerdictShown | None
@@ -64,19 +66,22 @@ class VerdictPage:
 
 
 @router.get("/jobs/{job_id}/verdicts/{verdict_id}", name="verdict")
-def verdict(here: Here, job_id: str, verdict_id: str) -> Response:
-    """The page of a verdict."""
-    page = verdict_page(here, here.store.job(job_id), verdict_id)
+def verdict(here: Here, job_id: str, verdict_id: str, angle: str = "") -> Response:
+    """The page of a verdict, drawn at one angle; without one, at the angle that decided."""
+    page = verdict_page(here, here.store.job(job_id), verdict_id, angle)
     return here.render("verdict.html", page)
 
 
-def verdict_page(here: PageContext, file: RecordFile, verdict_id: str) -> VerdictPage:
+def verdict_page(
+    here: PageContext, file: RecordFile, verdict_id: str, angle: str = ""
+) -> VerdictPage:
     """Everything the page shows."""
     found = file.get(Verdict, verdict_id)
     row = _same_question(file, found)
     place = next(i for i, one in enumerate(row) if one.root == found.root)
     what, href, finish_id = _subject(here, file, found)
     last = row[-1]
+    evidence = evidence_of(here, file, found)
     return VerdictPage(
         frame=office_frame(here),
         form=Form(),
@@ -87,7 +92,18 @@ def verdict_page(here: PageContext, file: RecordFile, verdict_id: str) -> Verdic
         shown=verdict_shown(here, found),
         verdict=found,
         by=person_name(here.store.shop(), found.author_id),
-        evidence=evidence_of(here, file, found),
+        evidence=evidence,
+        figures=figures_of(
+            here,
+            file,
+            found,
+            evidence.angles,
+            [used.reading for used in evidence.readings],
+            angle,
+            lambda angle: here.link(
+                "verdict", job_id=file.chain, verdict_id=found.root, angle=angle
+            ),
+        ),
         master=_master(here, file, found),
         newer=verdict_shown(here, row[place + 1]) if place + 1 < len(row) else None,
         older=verdict_shown(here, row[place - 1]) if place else None,

@@ -79,7 +79,10 @@ def test_the_number_follows_from_the_repeats_the_page_prints(told, office):
     assert card_mean[0] == pytest.approx(np.mean(card, axis=0), abs=5e-4)
     seen = float(deltaE_ciede2000(np.mean(master, axis=0), np.mean(card, axis=0)))
     assert facts(sheet)["ΔE00"].startswith(f"{seen:.2f} ")
-    difference = [number(cell) for cell in table(sheet, "CIELAB, the second")[0][1:]]
+    rows = table(sheet, "Position in CIELAB units")
+    assert [row[0] for row in rows] == ["L*", "a*", "b*"]
+    assert [number(row[1]) for row in rows] == pytest.approx(np.mean(master, axis=0), abs=0.00501)
+    difference = [number(row[3]) for row in rows]
     apart = np.mean(card, axis=0) - np.mean(master, axis=0)
     assert difference == pytest.approx(apart, abs=0.00501)
 
