@@ -208,7 +208,14 @@ class AnglesJudgement:
             names = ", ".join(str(angle) for angle in self.missing)
             return f"Measure the missing angle{'s' if len(self.missing) > 1 else ''}: {names}."
         assert self.worst is not None
-        return f"At {self.worst}: {self.angles[self.worst].next_step}"
+        step = f"At {self.worst}: {self.angles[self.worst].next_step}"
+        # What settles the worst angle need not settle the others that are open.
+        others = [
+            str(angle)
+            for angle, one in self.angles.items()
+            if angle != self.worst and one.verdict is Verdict.CANNOT_TELL
+        ]
+        return f"{step} Not settled at {' and '.join(others)} either." if others else step
 
     def as_dict(self, *, complete: bool = True) -> dict[str, Any]:
         """Plain data for a record or JSON; angles become text."""
@@ -239,7 +246,8 @@ def judge_angles(
     one at the angle that differs. `shows` at any of them uses risk/k, for there are k chances of
     it. With an angle missing it cannot be told, but a different colour at any angle is one.
     ``limit`` is one ΔE00 for all angles, or one for each; the worst is the angle furthest towards
-    `shows`, and among equal words the one with the largest difference for its limit.
+    `shows`, a different colour before all, and among equal words the one with the largest
+    difference for its limit.
     """
     if not required:
         raise ValueError("required must name one angle at least, got none")
@@ -265,6 +273,7 @@ def judge_angles(
         measured,
         key=lambda angle: (
             severity.index(measured[angle].verdict),
+            measured[angle].different_colour,
             measured[angle].delta_e_2000 / measured[angle].limit,
         ),
         default=None,

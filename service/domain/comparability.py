@@ -8,17 +8,19 @@ and widened when the shop has a figure for it).
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 from math import atan2, degrees, hypot
 
 from service.domain.ageing import reasons_of_age
+from service.domain.angles_read import angles_read, reasons_of_angles
 from service.domain.instruments import reasons_of_instruments
 from service.domain.lookups import mean_lab, policy_in_force, shown_angle
 from service.domain.record_file import RecordFile
 from service.domain.records.job import EFFECT_ANGLES, Finish, Policy
+from service.domain.records.measuring import Reading
 from service.domain.specimens import Specimen
 from service.domain.terms import CoatRole, HidingMark, Method, Stage
 
@@ -67,6 +69,12 @@ GRADES: Mapping[str, Grade] = {
 }
 """The shop's starting grades; a policy's ``grades`` come before them."""
 
+LEAST: Mapping[str, Grade] = {
+    "unlike_angle": Grade.ONLY_CANNOT_TELL,
+    "angle_missing": Grade.ONLY_CANNOT_TELL,
+}
+"""What no policy may make weigh less: nothing blends at an angle nobody looked from."""
+
 MEASURING_TEMPERATURE_C = 23.0
 """ISO 3270: 23 °C, the standard temperature for testing paints."""
 WARM_BY_C = 3.0
@@ -86,12 +94,31 @@ def required_angles(finish: Finish, policy: Policy) -> tuple[int, ...]:
     return EFFECT_ANGLES if finish.kind.has_flop else ()
 
 
-def reasons_against(file: RecordFile, finish: Finish, a: Specimen, b: Specimen) -> list[Reason]:
-    """Everything that stands against comparing ``b`` with ``a``, heaviest first."""
+def grade_of(policy: Policy, code: str) -> Grade:
+    """How much a reason weighs for a finish: as its shop has it, but never less than it must."""
+    grade = Grade(policy.grades.get(code, GRADES[code]))
+    return min(grade, LEAST.get(code, grade), key=list(Grade).index)
+
+
+def reasons_against(
+    file: RecordFile,
+    finish: Finish,
+    a: Specimen,
+    b: Specimen,
+    together: tuple[Sequence[Reading], Sequence[Reading]] | None = None,
+) -> list[Reason]:
+    """Everything that stands against comparing ``b`` with ``a``, heaviest first.
+
+    ``together`` are the readings of each that are taken together, where there are several; what
+    one of them lacks, an angle, another may have.
+    """
+    of_a, of_b = together or ([a.reading], [b.reading])
     policy = policy_in_force(file, finish.root)
     found = [
         *_conditions(a, b),
-        *_angles(required_angles(finish, policy), a, b),
+        *reasons_of_angles(
+            required_angles(finish, policy), a, b, angles_read(of_a), angles_read(of_b)
+        ),
         *_treatment(a, b),
         *_coats(finish, a, b),
         *_warmth(a, b),
@@ -101,7 +128,7 @@ def reasons_against(file: RecordFile, finish: Finish, a: Specimen, b: Specimen) 
     graded = [
         Reason(
             code,
-            Grade(policy.grades.get(code, GRADES[code])),
+            grade_of(policy, code),
             text[:1].upper() + text[1:],
             remedy,
         )
@@ -183,45 +210,6 @@ def _past_calibration(a: Specimen, b: Specimen) -> list[Found]:
         )
         for one in (a, b)
         if one.reading.past_calibration
-    ]
-
-
-def _angles(required: tuple[int, ...], a: Specimen, b: Specimen) -> list[Found]:
-    of_a = {angle.angle for angle in a.reading.angles}
-    of_b = {angle.angle for angle in b.reading.angles}
-    if not required:
-        if of_a & of_b:
-            return []
-        return [
-            (
-                "unlike_angle",
-                f"{a.name} and {b.name} were read at no common angle.",
-                f"Read {b.name} at the angle of {a.name}.",
-            )
-        ]
-    missing = [angle for angle in required if angle not in of_a or angle not in of_b]
-    if not missing:
-        return []
-    listed = ", ".join(f"{angle}°" for angle in missing)
-    if Method.PHOTOGRAPH in (a.reading.method, b.reading.method):
-        return [
-            (
-                "angle_missing",
-                f"The finish needs a reading at {listed}, and a photograph sees one angle in "
-                "whatever light there was, so it cannot judge flop.",
-                f"Read both at {listed} with a multi-angle instrument, or log an eye check at "
-                "face, middle and flop.",
-            )
-        ]
-    lacking = " and ".join(
-        one.name for one, has in ((a, of_a), (b, of_b)) if not set(missing) <= has
-    )
-    return [
-        (
-            "angle_missing",
-            f"The finish needs a reading at {listed}, and {lacking} has none there.",
-            f"Read {lacking} at {listed}.",
-        )
     ]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from service.domain.angles_read import angles_read
 from service.domain.comparability import Grade, reasons_against, required_angles
 from service.domain.deciding import AngleQuestion, SideBySide, decide
 from service.domain.instruments import variance_between_instruments
@@ -63,7 +64,7 @@ def _laid(
     panels: int,
     photographed: Between | None,
 ) -> SideBySide:
-    reasons = tuple(reasons_against(file, finish, a, b))
+    reasons = tuple(reasons_against(file, finish, a, b, (readings_a, readings_b)))
     reading_ids = tuple(r.root for r in (*readings_a, *readings_b))
     # The first reading of each side makes the first look; every further one is another.
     look = max(1, len(readings_a) + len(readings_b) - 1)
@@ -84,7 +85,9 @@ def _laid(
     wanted = [
         angle for angle in required if has_angle(readings_a, angle) and has_angle(readings_b, angle)
     ]
-    angles: list[int | None] = list(wanted) if required else [shared_angle(readings_a, readings_b)]
+    angles: list[int | None] = list(wanted)
+    if not required and angles_read(readings_a) & angles_read(readings_b):
+        angles = [shared_angle(readings_a, readings_b)]
     questions = [
         _of_photographs(photographed, widening, policy, joint, panels)
         if photographed is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from service.domain.comparability import GRADES, Grade
+from service.domain.comparability import GRADES, LEAST, Grade
 from service.domain.records.job import (
     DEFAULT_LIGHTS,
     DEFAULT_LIMIT,
@@ -181,6 +181,13 @@ def _policy(
                 "grades",
                 f"{code} cannot be graded {grade}. Reasons are {', '.join(GRADES)}; "
                 f"grades are {', '.join(Grade)}.",
+            )
+        least = LEAST.get(code, Grade.NOTED)
+        if list(Grade).index(Grade(grade)) > list(Grade).index(least):
+            raise Invalid(
+                "grades",
+                f"{code} cannot be graded {grade}: nothing blends at an angle nobody looked from. "
+                f"Grade it {least}, or stops.",
             )
     angles = limits.required_angles or (EFFECT_ANGLES if kind.has_flop else ())
     why = command.why if isinstance(command, SetPolicy) else None

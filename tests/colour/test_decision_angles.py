@@ -115,3 +115,16 @@ def test_record_is_plain_data_with_every_angle():
 def test_no_required_angle_is_refused():
     with pytest.raises(ValueError, match="required must name one angle at least"):
         judge_angles({}, required=[], limit=0.8)
+
+
+def test_a_different_colour_is_worse_than_a_lesser_one_of_a_stricter_limit():
+    limits = {15: 4.0, 45: 0.3, 110: 0.8}
+    judged = judge_angles(_angles({15: 20.0, 45: 3.0}), required=[15, 45, 110], limit=limits)
+    assert judged.angles[45].delta_e_2000 / 0.3 > judged.angles[15].delta_e_2000 / 4.0
+    assert (judged.verdict, judged.worst) == (Verdict.SHOWS, 15)
+
+
+def test_the_next_step_says_which_other_angles_are_open():
+    judged = _judge({15: 1.25, 45: 0.9, 110: 0.1})
+    assert judged.verdict is Verdict.CANNOT_TELL and judged.worst == 15
+    assert judged.next_step.endswith("Not settled at 45 either.")

@@ -98,6 +98,8 @@ class Policy(JobRecord):
         check_range("card_to_panel", self.card_to_panel, 0, 5, "The card-to-panel figure")
         if len(set(self.required_angles)) != len(self.required_angles):
             raise Invalid("required_angles", "An angle stands twice. Name each angle once.")
+        for required in self.required_angles:
+            check_range("required_angles", required, -90, 175, "The angle", "°")
         for angle, limit in self.angle_limits.items():
             if not re.fullmatch(r"-?[0-9]{1,3}", angle) or str(int(angle)) != angle:
                 raise Invalid(
@@ -117,8 +119,8 @@ class Policy(JobRecord):
     def limit_at(self, joint: JointKind | None, angle: int | None) -> float:
         """Limit for a joint kind, or against the master, at one angle."""
         own = self.angle_limits.get(str(angle))
-        if own is None:
-            return self.limit(joint)
+        if own is None or joint is None:
+            return self.limit(joint) if own is None else own
         return self.limit(joint) * own / self.limit_master
 
 
