@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from service.domain.comparability import required_angles
+from service.domain.flop import Flop, flop_of, flop_words
 from service.domain.lookups import mean_lab
 from service.domain.pooling import repeats_at
 from service.domain.record_file import RecordFile
@@ -78,6 +79,15 @@ class OverAngles:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FlopShown:
+    """The flop of both sides, and how the second's lies beside the first's; no words, no news."""
+
+    first: Flop
+    second: Flop
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
     """What is drawn of a comparison; ``chosen`` is the angle the place and spectra are of."""
 
@@ -86,6 +96,7 @@ class Figures:
     angles: tuple[AngleRow, ...]
     missing: tuple[int, ...]
     over: OverAngles | None
+    flop: FlopShown | None
     choices: tuple[AngleChoice, ...]
     chosen: AngleRow
     place: Place | None
@@ -141,6 +152,7 @@ def figures_of(
         angles=tuple(rows),
         missing=tuple(angle for angle, _ in missing),
         over=_over(rows, first, second) if len(rows) > 1 else None,
+        flop=_flop(of_first, of_second),
         choices=tuple(
             AngleChoice(angle=row.angle, href=address(str(row.angle)))
             for row in judged
@@ -319,6 +331,17 @@ def _over(rows: Sequence[AngleRow], first: SideShown, second: SideShown) -> Over
         if len(read) > 1
         else None,
     )
+
+
+def _flop(first: Sequence[Reading], second: Sequence[Reading]) -> FlopShown | None:
+    """Flop of the newest reading of each side, where both were read at the angles it takes."""
+    if not first or not second:
+        return None
+    of_first, of_second = flop_of(first[-1]), flop_of(second[-1])
+    if of_first is None or of_second is None:
+        return None
+    words = flop_words(first[-1], second[-1])
+    return FlopShown(first=of_first, second=of_second, words=words)
 
 
 def _place(row: AngleRow, working: AngleJudged, second: SideShown) -> Place | None:

@@ -125,6 +125,21 @@ def test_the_colours_the_flop_curve_is_drawn_from_are_listed(flake):
         assert [number(cell) for cell in row[2:]] == pytest.approx(lab, abs=0.0051)
 
 
+def test_the_flop_of_both_is_told_beside_the_curve(flake):
+    """Alman's index worked out here from the colours that were logged; formula from memory."""
+    sheet = opened(flake)
+    figure = drawing(sheet, "Batch 2: ")
+    assert "darker at the flop" in figure.one("figcaption").text
+    index = [
+        2.69 * (lab[15][0] - lab[110][0]) ** 1.11 / lab[45][0] ** 0.86 for lab in (FLAKE, DARK_FLOP)
+    ]
+    told = re.search(
+        r"Flop index: ([\d.]+) \(u [\d.]+\) of the master, ([\d.]+) \(u [\d.]+\) of batch 2",
+        sheet.main.text,
+    )
+    assert [float(one) for one in told.groups()] == pytest.approx(index, abs=0.02)
+
+
 def test_each_angle_s_point_stands_over_its_own_limit_and_leads_to_the_card(flake):
     figure = drawing(opened(flake), "110° decided: 1.57, limit 0.80")
     points = figure.all("a", class_="point")
@@ -294,7 +309,7 @@ def test_a_card_read_elsewhere_without_spectra_leaves_the_master_s_alone(tmp_pat
 def test_the_card_s_page_draws_its_angles_and_keeps_the_place_folded_until_asked(flake):
     sheet = card_page(flake)
     assert len(table(sheet, ANGLE_TABLE)) == 6
-    assert drawing(sheet, "How lightness falls from face to flop")
+    assert drawing(sheet, "Batch 2: darker at the flop")
     folded = next(d for d in sheet.main.all("details") if "drawn" in d.one("summary").text)
     assert "open" not in folded.attributes
     link = folded.one("nav").all("a")[0].attributes["href"]
