@@ -16,7 +16,8 @@ from demo_cards.script import (
     told,
     zone_id,
 )
-from service.domain.records.measuring import AngleReading
+from demo_cards.spectra_made import spectra_of
+from service.domain.records.measuring import AngleReading, AngleSpectrum
 from service.domain.terms import EyeWord, Look, Stage
 from service.use_cases.closing import Accept, ApproveMaster, ReleaseJob
 from service.use_cases.command import Command
@@ -63,15 +64,17 @@ def _logged(
     angles = angles_read(
         script.finishes[finish] != "solid", finish, stage, colour, step.get("repeats", 3), name
     )
+    light = step.get("illuminant", "D65"), step.get("observer", 10)
     return LogReading(
         id=reading_id(name),
         observed_at=script.at(step),
         job_id=script.job_id,
         reading=Measured(
             stage=stage,
-            illuminant=step.get("illuminant", "D65"),
-            observer=step.get("observer", 10),
+            illuminant=light[0],
+            observer=light[1],
             angles=angles,
+            spectra=spectra_read(script.finishes[finish] != "solid", angles, colour, *light),
             instrument_id=instrument_id(script.finishes[finish] != "solid"),
             surface_temperature_c=step["at_c"],
             source=f"{SOURCE} {note}".strip(),
@@ -93,6 +96,22 @@ def angles_read(
         seed=colours["seed"],
         name=name,
     )
+
+
+def spectra_read(
+    several_angles: bool,
+    angles: tuple[AngleReading, ...],
+    colour: str,
+    illuminant: str,
+    observer: int,
+) -> tuple[AngleSpectrum, ...]:
+    """The spectra behind what the instrument shows, if it is one that gives them."""
+    made = told("colours")["spectra"]
+    instrument = told("cast")["instruments"][0 if several_angles else 1]
+    if instrument["name"] != made["instrument"]:
+        return ()
+    pigments = made["pigments"][made["cards"].get(colour, "usual")]
+    return spectra_of(angles, pigments, made["wavelengths_nm"], illuminant, observer)
 
 
 @word("drop")

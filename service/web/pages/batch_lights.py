@@ -36,6 +36,7 @@ class LightsShown:
     """The block; with ``why_not`` only the quiet line ``short`` and that reason."""
 
     answer: str = ""
+    angle: int | None = None
     limit: float = 0.0
     lights: tuple[LightShown, ...] = ()
     where: str = ""
@@ -56,9 +57,10 @@ def _shown(found: UnderLights) -> LightsShown:
         short = WHOSE.get(found.missing_spectrum, "it was not read as the master was")
         return LightsShown(short=short, why_not=found.why_not)
     stage = found.stage.value.replace("_", ", ") if found.stage else ""
-    at = f", at {found.angle}°" if found.angle is not None else ""
+    at = f" at {found.angle}°" if found.angle is not None else ""
     return LightsShown(
         answer=found.answer,
+        angle=found.angle,
         limit=found.limit,
         lights=tuple(
             LightShown(
