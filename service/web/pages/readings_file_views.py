@@ -119,7 +119,9 @@ def file_page(
         fresh=len(plan.fresh),
         known=len(plan.readings) - len(plan.fresh),
         cards=len({one.code for one in plan.readings}),
-        notes=tuple(note.message for note in plan.notes),
+        # What the file does not say is asked here, so the reader's advice to write it in is not
+        # repeated.
+        notes=tuple(n.message for n in plan.notes if not n.code.endswith("_not_stated")),
         problems=tuple(problem.sentence for problem in listed[:MOST_PROBLEMS]),
         more_problems=max(0, len(listed) - MOST_PROBLEMS),
         unknown=sum(problem.kind == "no_card" for problem in plan.problems),

@@ -33,8 +33,9 @@ def csv(*codes: str, said: str = SAID, head: str = HEAD, start: float = 32.0) ->
 BARE_HEAD = "card,repeat,L*,a*,b*\n"
 
 
-def bare(*codes: str) -> bytes:
-    return re.sub(rb",D65.*\n", b"\n", csv(*codes, head=BARE_HEAD))
+def bare(*codes: str, start: float = 32.0) -> bytes:
+    """The same without a word of the conditions."""
+    return re.sub(rb",D65.*\n", b"\n", csv(*codes, head=BARE_HEAD, start=start))
 
 
 @dataclass
