@@ -131,7 +131,8 @@ def test_a_real_spectral_file_of_one_sample_is_stored_for_the_card_given(keepcar
     path = tmp_path / "single.txt"
     path.write_bytes(sample("cgats17_single_spectral_nm_fields.txt"))
     where = ("--data", str(shop.folder), "--as", MANAGER, "--card", shop.codes[0])
-    result = keepcard("import", str(path), *where, "--stage", "baked", "--instrument", "")
+    said = ("--stage", "baked", "--geometry", "45:0", "--instrument", "")
+    result = keepcard("import", str(path), *where, *said)
     assert result.exit_code == 0, result.output
     (reading,) = shop.readings()
     (spectrum,) = reading.spectra
