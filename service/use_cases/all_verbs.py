@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from service.use_cases import (  # noqa: F401  read for the verbs they register
     cards,
+    check_tiles,
     closing,
     correcting,
     importing,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import types
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from enum import Enum
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
@@ -13,7 +13,15 @@ from service.domain.records.base import JobRecord, Record
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Area, Finish, Job, Joint, Panel
 from service.domain.records.measuring import Reading
-from service.domain.records.shop import ApiToken, Instrument, Person, PhotoTarget, Product
+from service.domain.records.shop import (
+    ApiToken,
+    CheckTile,
+    Instrument,
+    Person,
+    PhotoTarget,
+    Product,
+    TileReading,
+)
 from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
 from service.domain.refused import Invalid, OutOfOrder
 from service.domain.terms import Role
@@ -31,7 +39,8 @@ JOB_KINDS: dict[str, type[JobRecord]] = {
     )
 }  # fmt: skip
 SHOP_KINDS: dict[str, type[Record]] = {
-    kind.table: kind for kind in (Person, Instrument, Product, PhotoTarget, ApiToken)
+    kind.table: kind
+    for kind in (Person, Instrument, CheckTile, TileReading, Product, PhotoTarget, ApiToken)
 }
 
 FIXED = {field.name for field in fields(JobRecord)} | {
@@ -85,7 +94,10 @@ def correct(unit: Unit, command: Correct) -> None:
     if command.withdraw:
         _refuse_what_others_need(file, record)
     _refuse_another_light(record, command.changes)
-    unit.add(_corrected(unit, command, record, command.changes, command.withdraw))
+    corrected = _corrected(unit, command, record, command.changes, command.withdraw)
+    if isinstance(corrected, Reading):
+        corrected = _as_its_instrument(unit.shop(), corrected, command.changes)
+    unit.add(corrected)
     _judge_what_it_bears_on(unit, command, record)
 
 
@@ -101,6 +113,27 @@ def _refuse_another_light(record: JobRecord, changes: dict[str, Any]) -> None:
                 f"{record.observer}° from its spectra, and would be wrong under {changes[name]}. "
                 "Drop it, and log its spectra again under the right light.",
             )
+
+
+def _as_its_instrument(shop: RecordFile, reading: Reading, changes: dict[str, Any]) -> Reading:
+    """A reading that was said to be of another instrument takes on what is known of that one.
+
+    Of another time it is only ever found to be past the calibration, never within it: the book
+    holds the date the instrument is due next, and it may have been overdue when this was read.
+    """
+    instrument = shop.find(Instrument, reading.instrument_id)
+    if not {"instrument_id", "observed_at"} & changes.keys():
+        return reading
+    due = instrument.calibration_due if instrument else None
+    past = due is not None and reading.observed_at > due
+    known: dict[str, Any] = {"past_calibration": past or reading.past_calibration}
+    if "instrument_id" in changes:
+        known = {
+            "past_calibration": past,
+            "standard_uncertainty": instrument and instrument.standard_uncertainty,
+            "inter_instrument_uncertainty": instrument and instrument.inter_instrument_uncertainty,
+        }
+    return replace(reading, **{k: v for k, v in known.items() if k not in changes})
 
 
 _NEEDED_BY: dict[type[JobRecord], tuple[tuple[type[JobRecord], str], ...]] = {

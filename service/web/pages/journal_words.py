@@ -44,6 +44,8 @@ DID: Mapping[str, tuple[str, str]] = {
     "set_password": ("set a password for {}", "credentials"),
     "give_token": ("gave out the {}", "api_tokens"),
     "register_instrument": ("registered the instrument {}", "instruments"),
+    "register_check_tile": ("registered the check tile {}", "check_tiles"),
+    "log_tile_reading": ("read the check tile {}", "tile_readings"),
     "register_product": ("registered the product {}", "products"),
     "register_photo_target": ("registered the photo sheet {}", "photo_targets"),
 }

@@ -13,12 +13,14 @@ from service.domain.records.job import Acceptance, Area, Finish, Job, Joint, Pan
 from service.domain.records.measuring import EyeCheck, Master, Reading, Verdict
 from service.domain.records.shop import (
     ApiToken,
+    CheckTile,
     Credential,
     Instrument,
     Person,
     PhotoTarget,
     Product,
     Shop,
+    TileReading,
 )
 from service.domain.records.spraying import Bake, Batch, Coat, Component, Finishing
 from service.domain.sides import joint_name, place_name
@@ -53,6 +55,8 @@ TABLES: Mapping[str, str] = {
     "credentials": "password",
     "api_tokens": "token",
     "instruments": "instrument",
+    "check_tiles": "check tile",
+    "tile_readings": "reading of a check tile",
     "products": "product sheet",
     "photo_targets": "photo sheet",
 }
@@ -81,6 +85,8 @@ LABELS: Mapping[str, str] = {
     "hides": "It hides",
     "hiding_mark": "Hiding mark",
     "instrument_id": "Instrument",
+    "inter_instrument_uncertainty": "Stands apart from others by",
+    "is_reference": "Later readings are held against it",
     "measured_at": "Patches measured",
     "mid_coats": "Mid-coats",
     "mix_ratio": "Mix ratio by volume",
@@ -99,6 +105,7 @@ LABELS: Mapping[str, str] = {
     "standard_uncertainty": "Standard uncertainty",
     "surface_temperature_c": "Surface temperature, °C",
     "temperature_c": "Temperature, °C",
+    "tile_id": "Check tile",
     "target": "Target file",
     "tip_mm": "Tip, mm",
     "values": "Values of its patches",
@@ -123,6 +130,7 @@ POINTS_TO: Mapping[str, type[Record]] = {
     "replaces": Card,
     "zone_id": Zone,
     "instrument_id": Instrument,
+    "tile_id": CheckTile,
     "product_id": Product,
     "person_id": Person,
     "holder_id": Person,
@@ -131,7 +139,7 @@ POINTS_TO: Mapping[str, type[Record]] = {
 }
 """Fields that hold the id of another record."""
 
-SHOP_KINDS = (Instrument, Product, Person, PhotoTarget)
+SHOP_KINDS = (Instrument, CheckTile, Product, Person, PhotoTarget)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +171,10 @@ def name_of(files: Files, record: Record) -> str:
             return f"{record.title}, {record.work_order}"
         case Finish() | Panel() | Area() | Zone() | Person() | Instrument() | Product() | Shop():
             return record.name
-        case PhotoTarget():
+        case PhotoTarget() | CheckTile():
             return record.name
+        case TileReading():
+            return _of(files, CheckTile, record.tile_id)
         case Batch():
             return f"batch {record.number}"
         case Card():

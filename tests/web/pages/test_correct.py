@@ -4,11 +4,11 @@ import pytest
 
 from service.domain.records.cards import Card
 from service.domain.records.job import Finish, Joint, Panel
-from service.domain.records.measuring import Reading
+from service.domain.records.measuring import AngleReading, Reading
 from service.domain.records.shop import Person, Product
 from service.domain.records.spraying import Batch, Coat, Component
 from service.domain.terms import FinishingKind, ZoneState
-from service.use_cases import cards, job, spraying
+from service.use_cases import cards, check_tiles, job, spraying
 from service.use_cases.correcting import JOB_KINDS, SHOP_KINDS
 from tests.web.pages.audit_shop import AuditShop, table
 from tests.web_shop import new_id
@@ -27,8 +27,16 @@ def told(tmp_path_factory):
     made = AuditShop(tmp_path_factory.mktemp("correct"))
     made.story()
     made.product()
-    made.instrument()
+    instrument = made.instrument()
     hand, card = made.hand, made.told.cards[1]
+    hand.do(
+        check_tiles.LogTileReading,
+        tile_id=hand.do(check_tiles.RegisterCheckTile, name="Grey tile"),
+        instrument_id=instrument,
+        illuminant="D65",
+        observer=10,
+        angles=(AngleReading(repeats=((56.0, 0.0, 0.0),)),),
+    )
     hand.on_job(job.AddArea, panel_id=made.told.panels["Wing"], name="Upper half")
     hand.on_job(
         cards.AddZone,
@@ -66,7 +74,9 @@ def test_every_kind_of_record_has_a_form_with_what_stands_now(told, name):
     assert refused.errors == ["Nothing is changed yet. Change a field, or go back."]
 
 
-@pytest.mark.parametrize("name", ["people", "instruments", "products"])
+@pytest.mark.parametrize(
+    "name", ["people", "instruments", "products", "check_tiles", "tile_readings"]
+)
 def test_the_shops_own_records_likewise(told, name):
     record = told.store.shop().all(SHOP_KINDS[name])[-1]
     sheet = told.browser(told.manager).open(f"/shop/correct/{name}/{record.root}")
