@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import calendar
+from datetime import datetime, timedelta
 
 from service.domain.drift import Drift, drifts_between
 from service.domain.pooling import same_age, way_of
+from service.domain.refused import Invalid
 from service.domain.specimens import Specimen
 
 LONG_APART = timedelta(days=365)
 """A master is read again every year; a suggestion of common practice, no source."""
+
+DUE_MONTHS, MOST_MONTHS = 12, 120
+"""After how many months a card in the rack is due to be read again, and the most one may ask."""
 
 Found = tuple[str, str, str]
 """Code, text and remedy of a reason, as comparability has them."""
@@ -28,6 +33,21 @@ def reasons_of_age(a: Specimen, b: Specimen) -> list[Found]:
     if apart > LONG_APART:
         found += _long_apart(earlier, later, apart, told[id(earlier)])
     return found
+
+
+def months_before(moment: datetime, months: int) -> datetime:
+    """The same day and hour so many months earlier; the last of the month where it has no such day.
+
+    Raises
+    ------
+    Invalid
+        When the months are fewer than 1 or more than ``MOST_MONTHS``.
+    """
+    if not 1 <= months <= MOST_MONTHS:
+        raise Invalid("months", f"{months} months cannot be asked for. Enter 1 to {MOST_MONTHS}.")
+    year, month = divmod(moment.year * 12 + moment.month - 1 - months, 12)
+    day = min(moment.day, calendar.monthrange(year, month + 1)[1])
+    return moment.replace(year=year, month=month + 1, day=day)
 
 
 def span(time: timedelta) -> str:

@@ -123,12 +123,17 @@ def since_when(drift: Drift, sprayed_at: datetime) -> str:
             f"Since it was first read, {days} before. It was still curing, when colour and gloss "
             "move, so this says nothing of storage."
         )
-    if (drift.first.observed_at - sprayed_at).days <= CURE_DAYS:
+    if read_while_curing(drift, sprayed_at):
         return (
             f"Since it was first read, {days} before. It was still curing then, so part of this "
             "may be cure and not storage."
         )
     return f"In storage, since it was first read {days} before."
+
+
+def read_while_curing(drift: Drift, sprayed_at: datetime) -> bool:
+    """Whether a card was first read while it cured, so that part of its drift may be cure."""
+    return (drift.first.observed_at - sprayed_at).days <= CURE_DAYS
 
 
 def _alike(readings: Iterable[Reading]) -> list[list[Reading]]:

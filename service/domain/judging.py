@@ -341,6 +341,19 @@ def draft_for_car(
     )
 
 
+def reads_again(file: RecordFile, reading: Reading) -> bool:
+    """Whether a reading measures again, long after the batch was first read at that stage.
+
+    Such a reading tells how the card kept; no verdict on what was sprayed turns by it.
+    """
+    card = file.find(Card, reading.card_id)
+    if card is None:
+        return False
+    cards = cards_of_batch(file, card.batch_id)
+    read = (one for other in cards for one in readings_of_card(file, other.root))
+    return all(one.root != reading.root for one in as_sprayed(read))
+
+
 def approved_readings(file: RecordFile, master: Master) -> list[Reading]:
     """The readings a master was approved by that still count."""
     found = (file.find(Reading, id) for id in master.reading_ids)

@@ -8,15 +8,18 @@ from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
 
-from service.domain.judging import Draft, draft_for_batch, draft_for_car, draft_for_joint
+from service.domain.judging import (
+    Draft,
+    draft_for_batch,
+    draft_for_car,
+    draft_for_joint,
+    reads_again,
+)
 from service.domain.lookups import (
     batches_of_finish,
-    cards_of_batch,
     master_in_force,
     panels_of_batch,
-    readings_of_card,
 )
-from service.domain.pooling import as_sprayed
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Joint, Repair
@@ -36,7 +39,8 @@ def judge_after_reading(unit: Unit, command: Command, file: RecordFile, reading:
     measures a card again, long after it was first read, tells how the card kept: verdicts that
     do not rest on it stay as they are, and it was no further look at them.
     """
-    _bears_on(unit, command, file, reading, _reads_again(file, reading))
+    again = reading.root if reads_again(file, reading) else None
+    _bears_on(unit, command, file, reading, again)
 
 
 def judge_without(unit: Unit, command: Command, file: RecordFile, left: Reading) -> None:
@@ -51,15 +55,6 @@ def _bears_on(
     card = file.get(Card, reading.card_id or "")
     judge_batches(unit, command, file, batch_ids={card.batch_id}, again=again)
     judge_joints(unit, command, unit.job(file.chain), batch_id=card.batch_id, again=again)
-
-
-def _reads_again(file: RecordFile, reading: Reading) -> str | None:
-    """The reading's id when it is not of the first period of its stage, else None."""
-    card = file.get(Card, reading.card_id or "")
-    cards = cards_of_batch(file, card.batch_id)
-    read = (one for other in cards for one in readings_of_card(file, other.root))
-    first = {one.root for one in as_sprayed(read)}
-    return None if reading.root in first else reading.root
 
 
 def judge_batches(

@@ -15,6 +15,7 @@ from starlette.types import Scope
 from service.web.access import access_table, check_access
 from service.web.api.audit_csv import csv_descriptions, csv_routes
 from service.web.api.describing import describe
+from service.web.api.due import due_descriptions, due_routes
 from service.web.api.photo_readings import photo_reading_descriptions, photo_reading_routes
 from service.web.api.photos import photo_descriptions, photo_routes
 from service.web.api.readings_files import readings_file_descriptions, readings_file_routes
@@ -65,6 +66,7 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
     for router in (
         read_routes(),
         csv_routes(),
+        due_routes(),
         photo_routes(),
         photo_reading_routes(),
         readings_file_routes(),
@@ -83,6 +85,7 @@ def web_app(services: Services, lifespan: Lifespan | None = None) -> FastAPI:
             **write_descriptions(),
             **read_descriptions(),
             **csv_descriptions(),
+            **due_descriptions(),
             **photo_descriptions(),
             **photo_reading_descriptions(),
             **readings_file_descriptions(),

@@ -40,6 +40,8 @@ MODULES = (
     "repair_reading",
     "repair",
     # Audit; the shop's book has addresses of its own under /shop.
+    "audit_due",
+    "audit_moved",
     "audit",
     "finish",
     "joint",

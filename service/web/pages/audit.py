@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from service.domain.ageing import DUE_MONTHS, months_before
 from service.domain.findings import Finding, Weight, findings_of
 from service.domain.lines import BatchLine, CardLine
 from service.domain.lookups import the_job
@@ -163,6 +164,9 @@ class AuditPage:
     csv_href: str
     shop_book_href: str
     journal_href: str
+    due: int
+    due_href: str
+    moved_href: str
 
 
 @router.get("/audit", name="audit")
@@ -220,6 +224,11 @@ def audit_page(
         csv_href=address(here, filter, "audit_csv"),
         shop_book_href=here.link("shop_book"),
         journal_href=here.link("shop_journal"),
+        due=here.queries.due_counts(read_before=months_before(datetime.now(UTC), DUE_MONTHS)).all
+        if whole
+        else 0,
+        due_href=here.link("audit_due"),
+        moved_href=here.link("audit_moved"),
     )
 
 

@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterable
 from itertools import islice
 from typing import TypeVar
 
-from service.domain.lookups import whereabouts
+from service.domain.lookups import readings_of_card, whereabouts
 from service.domain.record_file import RecordFile
 from service.domain.records.base import Record
 from service.domain.records.cards import Card, Zone
 from service.domain.records.measuring import Reading
 from service.domain.records.spraying import Bake, Batch, Coat, Finishing
-from service.domain.terms import CoatRole, FinishingKind, Stage, ZoneState
+from service.domain.terms import CoatRole, FinishingKind, Method, Stage, ZoneState
 
 R = TypeVar("R", bound=Record)
 
@@ -106,3 +106,9 @@ def reading_like(file: RecordFile, card: Card) -> Reading | None:
     cards = {c.root for c in file.by(Card, "finish_id", card.finish_id)}
     of_finish = [r for r in file.all(Reading) if r.card_id in cards]
     return newest(of_finish) or newest(file.all(Reading))
+
+
+def first_of_furthest_stage(file: RecordFile, card: Card) -> Reading | None:
+    """The first reading of a card at the furthest stage it was read at, by an instrument."""
+    read = [r for r in readings_of_card(file, card.root) if r.method is Method.INSTRUMENT]
+    return min(read, key=lambda r: (-r.stage.order, r.observed_at), default=None)

@@ -11,6 +11,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from service.domain.comparability import COOLING, MEASURING_TEMPERATURE_C, required_angles
+from service.domain.judging import reads_again
 from service.domain.lookups import policy_in_force
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
@@ -24,7 +25,7 @@ from service.use_cases.measuring import LogReading, Measured
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
 from service.web.forms import Form
-from service.web.pages.bench_defaults import reading_like, stage_reached
+from service.web.pages.bench_defaults import first_of_furthest_stage, reading_like, stage_reached
 from service.web.pages.bench_forms import (
     UNITS,
     Filled,
@@ -72,7 +73,10 @@ class AngleAsked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingNewPage:
-    """The form of a reading; ``cooling_until`` when the card may still be warm."""
+    """The form of a reading; ``cooling_until`` when the card may still be warm.
+
+    ``first`` is the card's first reading, where the card is to be read again as it was then.
+    """
 
     frame: Frame
     form: Filled
@@ -91,6 +95,7 @@ class ReadingNewPage:
     geometries: tuple[Option, ...]
     specular: tuple[Option, ...]
     like: Reading | None
+    first: Reading | None
     cooling_until: datetime | None
     past_calibration: tuple[str, ...]
     measuring_temperature_c: float
@@ -98,12 +103,16 @@ class ReadingNewPage:
 
 
 @router.get("/c/{code}/readings/new", name="reading_new")
-def reading_new(here: Here, code: str, zone: str = "") -> Response:
-    """The form; its conditions are those of the last reading alike, its numbers empty."""
+def reading_new(here: Here, code: str, zone: str = "", again: str = "") -> Response:
+    """The form; its conditions are those of the last reading alike, its numbers empty.
+
+    To read a card ``again`` they are those of its own first reading, so that the two compare.
+    """
     line = here.card(code)
     file = here.store.job(line.job_id)
-    frame = here.frame("bench", bench=True)
-    return here.render("bench_reading.html", _page(here, file, line.id, frame, Form(), zone))
+    first = first_of_furthest_stage(file, file.get(Card, line.id)) if again else None
+    page = _page(here, file, line.id, here.frame("bench", bench=True), Form(), zone, first)
+    return here.render("bench_reading.html", page)
 
 
 @router.post("/c/{code}/readings/new", name="reading_new")
@@ -123,6 +132,9 @@ def reading_new_now(here: Here, form: SentForm, code: str) -> Response:
             "bench",
             bench=True,
         )
+    file = here.store.job(line.job_id)
+    if reads_again(file, file.get(Reading, form.id)):
+        return here.see_other("card", code=line.code, saved="again")
     return here.see_other("batch", job_id=line.job_id, batch_id=line.batch_id, saved="reading")
 
 
@@ -205,14 +217,18 @@ def _page(
     frame: Frame,
     form: Form,
     zone_id: str = "",
+    first: Reading | None = None,
 ) -> ReadingNewPage:
     card = file.get(Card, card_id)
     batch = file.get(Batch, card.batch_id)
     zones = file.by(Zone, "card_id", card.root)
-    like = reading_like(file, card)
+    like = first or reading_like(file, card)
     instruments = here.store.shop().all(Instrument)
     angles = _asked(file, card)
     start = _start(file, card, zones, like, instruments, zone_id, len(angles) > 1)
+    if first is not None:
+        as_first = {"reading.stage": first.stage.value, "reading.zone_id": first.zone_id or ""}
+        start = {**start, **as_first}
     return ReadingNewPage(
         frame=frame,
         form=Filled(form=form, start=start),
@@ -231,6 +247,7 @@ def _page(
         geometries=_geometries(instruments, like),
         specular=SPECULAR,
         like=like,
+        first=first,
         cooling_until=_cooling_until(file, card),
         past_calibration=tuple(i.name for i in instruments if _is_past(i)),
         measuring_temperature_c=MEASURING_TEMPERATURE_C,

@@ -45,7 +45,7 @@ def test_every_read_answers_as_openapi_says(manager, hand, black_cards):
         "/api/compare": f"/api/compare?codes={black_cards[0]}&codes={black_cards[1]}",
     }
     for path in READS:
-        if path in ("/api/photos/{sha256}", "/api/audit.csv"):
+        if path in ("/api/photos/{sha256}", "/api/audit.csv", "/api/due.csv"):
             continue
         answer = manager.get(addresses.get(path, path))
         assert answer.status_code == 200, f"{path}: {answer.text}"
@@ -224,3 +224,20 @@ def test_health_needs_nobody_and_tells_nothing_but_the_shop(web_shop):
     answer = web_shop.stranger().get("/healthz")
     assert answer.status_code == 200
     assert answer.json() == {"status": "ok", "version": "test", "shop": "Test shop"}
+
+
+def test_cards_due_to_be_read_again_are_counted_listed_and_filed(manager, hand, black_cards):
+    """Read just now, so not due; what the numbers are is asked of storage."""
+    answer = manager.get("/api/due?months=1&order=slot").json()
+    assert answer["counts"] == {"masters": 0, "last": 0, "others": 0}
+    assert answer["cards"] == {"lines": [], "after": None}
+    assert manager.get("/api/moved").json() == {"lines": [], "after": None}
+    head = manager.get("/api/due.csv").text.splitlines()
+    assert len(head) == 1 and {"code", "slot", "read_at", "days_over"} <= set(head[0].split(","))
+
+
+@pytest.mark.parametrize(
+    "query", ["due?months=0", "due?months=121", "due?order=age", "moved?at_least=-1"]
+)
+def test_a_due_list_that_cannot_be_is_refused(manager, query):
+    assert manager.get(f"/api/{query}").status_code == 422
