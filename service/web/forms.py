@@ -100,6 +100,10 @@ class Form:
         """Everything that was chosen or typed under one name."""
         return tuple(text.strip() for text in self._typed.get(name, ()) if text.strip())
 
+    def names(self, prefix: str) -> tuple[str, ...]:
+        """The names of the fields of a prefix that were sent."""
+        return tuple(name for name in self._typed if name.startswith(prefix))
+
     def ticked(self, name: str, default: bool = False) -> bool:
         """Whether a box is ticked."""
         return bool(self._typed.get(name)) if self.sent else default

@@ -8,18 +8,25 @@ from functools import partial
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from service.domain.comparability import GRADES, Grade
+from service.domain.comparability import GRADES, LEAST, Grade
 from service.domain.lookups import policy_in_force
 from service.domain.record_file import RecordFile
-from service.domain.records.job import EFFECT_ANGLES, Finish, Job, Policy
+from service.domain.records.job import Finish, Job, Policy
 from service.domain.refused import Invalid, Refused
 from service.use_cases.job import Limits, SetPolicy
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
-from service.web.filters import MINUS
 from service.web.forms import Form
 from service.web.pages.bench_forms import Filled, Gathering, Option, typed, words
 from service.web.pages.bench_views import person_name
+from service.web.pages.job_policy_angles import (
+    LIMIT,
+    angle_limits_of,
+    angles_asked,
+    ready_sets,
+    required_of,
+    start_of_angles,
+)
 
 router = APIRouter()
 _PATH = "/jobs/{job_id}/finishes/{finish_id}/limits"
@@ -32,8 +39,6 @@ LIMITS = (
     ("limit_fade", "At a fade"),
     ("limit_within", "Within a panel"),
 )
-ANGLES = (-15, 15, 25, 45, 75, 110)
-"""Aspecular degrees in common use on effect finishes (ASTM E2194, E2539)."""
 GRADE_OPTIONS = (
     Option(Grade.STOPS, "Stops the comparison"),
     Option(Grade.ONLY_CANNOT_TELL, "Only cannot tell"),
@@ -43,10 +48,11 @@ GRADE_OPTIONS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReasonAsked:
-    """One reason against a comparison, to be graded."""
+    """One reason against a comparison, to be graded; how much it may weigh."""
 
     code: str
     name: str
+    grades: tuple[Option, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +67,10 @@ class PolicyEditPage:
     since: Policy
     author: str
     limits: tuple[tuple[str, str], ...]
-    angles: tuple[Option, ...]
-    grades: tuple[Option, ...]
+    angle_sets: tuple[Option, ...]
+    angles: tuple[int, ...]
+    angles_open: bool
+    lights: tuple[Option, ...]
     reasons: tuple[ReasonAsked, ...]
     reasons_wrong: bool
 
@@ -93,7 +101,11 @@ def policy_edit_now(here: Here, form: SentForm, job_id: str, finish_id: str) -> 
 
 def _command(form: Form, file: RecordFile, finish_id: str) -> SetPolicy:
     gathering = Gathering(form)
+    policy, finish = policy_in_force(file, finish_id), file.get(Finish, finish_id)
     given = {
+        "required_angles": gathering.take(lambda: required_of(form, policy, finish), ()),
+        "angle_limits": angle_limits_of(form, gathering),
+        "lights": gathering.take(lambda: _lights(form), ()),
         "risk": gathering.take(lambda: _risk(form), 0.05),
         "grades": _grades(form),
         "widening": {
@@ -115,6 +127,16 @@ def _why(form: Form) -> str:
     if not form.value("why"):
         raise Invalid("why", "A new limit needs a reason. Say where it comes from.")
     return form.value("why")
+
+
+def _lights(form: Form) -> tuple[str, ...]:
+    """The lights that were ticked; none is an answer too."""
+    from colour.lights import illuminant_name
+
+    try:
+        return tuple(dict.fromkeys(illuminant_name(light) for light in form.values("lights")))
+    except ValueError as error:
+        raise Invalid("lights", str(error)) from error
 
 
 def _widening(form: Form, code: str) -> float:
@@ -155,12 +177,13 @@ def _page(
         )
     }
     start["risk_percent"] = typed(policy.risk * 100)
-    start["required_angles"] = tuple(str(angle) for angle in policy.required_angles)
+    start["lights"] = policy.lights
+    start |= start_of_angles(policy, finish)
     for code, grade in GRADES.items():
         start[f"grade.{code}"] = str(policy.grades.get(code, grade))
         start[f"widening.{code}"] = typed(policy.widening.get(code))
     filled = Filled(form=form, start=start)
-    angles = sorted({*ANGLES, *EFFECT_ANGLES, *policy.required_angles})
+    angles = angles_asked(form, policy)
     return PolicyEditPage(
         frame=frame,
         form=filled,
@@ -170,8 +193,30 @@ def _page(
         since=policy,
         author=person_name(here.store.shop(), policy.author_id),
         limits=LIMITS,
-        angles=tuple(Option(str(angle), f"{angle}°".replace("-", MINUS)) for angle in angles),
-        grades=GRADE_OPTIONS,
-        reasons=tuple(ReasonAsked(code=code, name=words(code)) for code in GRADES),
+        angle_sets=ready_sets(finish),
+        angles=angles,
+        angles_open=bool(policy.required_angles)
+        or any(filled.value(f"{LIMIT}{angle}") for angle in angles)
+        or filled.wrong("angle_limits"),
+        lights=_light_options(policy),
+        reasons=tuple(
+            ReasonAsked(code=code, name=words(code), grades=_grade_options(code)) for code in GRADES
+        ),
         reasons_wrong=filled.wrong("grades", *(f"widening.{code}" for code in GRADES)),
     )
+
+
+def _light_options(policy: Policy) -> tuple[Option, ...]:
+    """Every light whose weights are known, each with where it is met."""
+    from colour.lights import ILLUMINANTS
+    from colour.metamerism import place_words
+
+    named = dict.fromkeys((*ILLUMINANTS, *policy.lights))
+    return tuple(Option(name, name, place_words(name)) for name in named)
+
+
+def _grade_options(code: str) -> tuple[Option, ...]:
+    """The grades a reason may have; a missing angle is never only noted."""
+    least = LEAST.get(code)
+    upto = len(GRADE_OPTIONS) if least is None else list(Grade).index(least) + 1
+    return GRADE_OPTIONS[:upto]
