@@ -69,10 +69,8 @@ SAVED = {
     "eye": "What you saw is on record, beside the measured verdict.",
     "photo": "The photograph is kept.",
     "photograph": "What the photograph shows is on record, and the cards in it were judged.",
-    "again": "It was read again, and what follows says how it kept. The verdict on its batch goes on "
-    "resting on its first reading.",
-    "again": "It was read again, and what follows says how it kept. The verdict on its batch goes on "
-    "resting on its first reading.",
+    "again": "It was read again, and what follows says how it kept. The verdict on its batch goes "
+    "on resting on its first reading.",
     "master": "It is the master now, and every batch of the finish was judged against it.",
 }
 """What is said after a form was taken, by the word in the address."""
