@@ -22,6 +22,7 @@ from service.use_cases.import_names import Beside, read_beside, read_freely, tak
 from service.use_cases.import_ports import FileRead, SampleRead
 from service.use_cases.importing import (
     MOST_READINGS,
+    MOST_SAMPLES,
     NO_INSTRUMENT,
     ImportPlan,
     Note,
@@ -112,11 +113,20 @@ class _Planning:
         notes = [Note(code=w.code, message=w.message) for w in file.warnings]
         if not file.samples:
             self._wrong("empty", 0, None, "The file holds no reading.")
-        whole = self._given(file.samples, card) if card else None
-        placed = [self._placed(n, s, card, whole) for n, s in enumerate(file.samples, 1)]
+        samples = file.samples
+        if len(samples) > MOST_SAMPLES:
+            self._wrong(
+                "too_many",
+                0,
+                None,
+                f"The file holds {len(samples)} samples; at most {MOST_SAMPLES} are taken at once.",
+                "Split it, or export less of the instrument's memory.",
+            )
+            samples = ()
+        whole = self._given(samples, card) if card else None
+        placed = [self._placed(n, s, card, whole) for n, s in enumerate(samples, 1)]
         planned: list[Planned] = []
         colours: list[tuple[str, str, Colours]] = []
-        # A file whose samples lack a card is not worked through: it may be any file at all.
         for group in self._groups(one for one in placed if one is not None):
             made = self._made(group)
             if made is not None:
@@ -134,7 +144,7 @@ class _Planning:
                     f"{listed}{f' and {more} more' if more > 0 else ''}.",
                 )
             )
-            if len(self.left_out) == len(file.samples):
+            if len(self.left_out) == len(samples):
                 self._wrong("empty", 0, None, "No sample of the file names a card here.")
         fresh = sum(one.on_record is None for one in planned)
         if fresh > MOST_READINGS:

@@ -24,8 +24,14 @@ from service.use_cases.judging import judge_after_reading, judge_car
 from service.use_cases.measuring import JobReading, Measured, reading_of
 from service.use_cases.ports import Receipt, Store, Unit
 
-MOST_READINGS = 500
-"""New readings in one import: each is judged in the transaction that others wait for."""
+MOST_SAMPLES = 20_000
+"""Samples in one file: each is looked up and told of by itself."""
+
+MOST_READINGS = 200
+"""New readings in one import: each is judged, some 10 ms, while other writers wait."""
+
+MOST_TOLD = 200
+"""Problems told one by one; of more, only how many they are."""
 
 NO_INSTRUMENT = ""
 """Stated as the instrument: none that is registered."""
@@ -137,10 +143,9 @@ class ImportRefused(Invalid):
     """A readings file of which nothing is stored, with everything that stands against it."""
 
     def __init__(self, problems: Sequence[Problem]) -> None:
-        most = 40
-        lines = [problem.sentence for problem in problems[:most]]
-        if len(problems) > most:
-            lines.append(f"And {len(problems) - most} more like these.")
+        lines = [problem.sentence for problem in problems[:MOST_TOLD]]
+        if len(problems) > MOST_TOLD:
+            lines.append(f"And {len(problems) - MOST_TOLD} more like these.")
         super().__init__("file", "\n".join(["Nothing was stored.", *lines]))
         self.problems = tuple(problems)
 
@@ -272,8 +277,9 @@ def as_json(plan: ImportPlan) -> Mapping[str, object]:
                 "message": one.sentence,
                 "missing": list(one.missing),
             }
-            for one in plan.problems
+            for one in plan.problems[:MOST_TOLD]
         ],
+        "more_problems": max(0, len(plan.problems) - MOST_TOLD),
         "unsaid": list(plan.unsaid),
     }
 

@@ -32,6 +32,7 @@ from service.use_cases.importing import (
     ImportReadings,
     ImportRefused,
     Stated,
+    as_json,
     spectra_words,
     store_import,
     verdicts_after,
@@ -418,3 +419,17 @@ def test_more_readings_than_one_transaction_may_hold_are_refused(shop, monkeypat
     )
     assert kinds(plan) == ["too_many"]
     assert "holds 2 readings that are new; at most 1" in plan.problems[0].sentence
+
+
+def test_a_file_of_more_samples_than_are_looked_up_is_refused(shop, monkeypatch):
+    monkeypatch.setattr("service.use_cases.import_plan.MOST_SAMPLES", 2)
+    plan = shop.plan(rows(*((f"tile {n}", 95.0, n, 0.0) for n in range(3))))
+    assert kinds(plan) == ["too_many"]
+    assert "holds 3 samples; at most 2" in plan.problems[0].sentence
+
+
+def test_of_very_many_problems_the_rest_is_counted(shop):
+    plan = shop.plan(rows(*((f"tile {n}", 95.0, n / 10, 0.0) for n in range(250))))
+    told = as_json(plan)
+    assert (len(told["problems"]), told["more_problems"]) == (200, 50)
+    assert str(ImportRefused(plan.problems)).endswith("And 50 more like these.")

@@ -269,12 +269,14 @@ class SampleProblem(TypedDict):
 class ReadingsFileTaken(TypedDict):
     """A readings file: what it holds for which cards, how much of it was stored, and the verdicts.
 
-    `unsaid` names what the file leaves open and the query must state.
+    `unsaid` names what the file leaves open and the query must state; `more_problems` counts those
+    beyond the first 200.
     """
 
     readings: list[ReadingFound]
     warnings: list[dict[str, str]]
     problems: list[SampleProblem]
+    more_problems: int
     unsaid: list[str]
     stored: int
     receipt: Receipt | None

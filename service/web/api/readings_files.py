@@ -11,6 +11,7 @@ from starlette.responses import Response
 from service.domain.records.measuring import Verdict
 from service.domain.terms import Specular, Stage
 from service.use_cases.importing import (
+    MOST_TOLD,
     ImportPlan,
     ImportRefused,
     Stated,
@@ -27,7 +28,6 @@ from service.web.files_taken import MOST_BYTES, file_name, in_reading_thread, pl
 from service.web.refusals import problem
 
 PATH = "/api/readings-files"
-MOST_PROBLEMS = 200
 
 
 def readings_file_routes() -> APIRouter:
@@ -119,7 +119,7 @@ def _answer(here: PageContext, plan: ImportPlan, dry_run: bool) -> Response:
     except ImportRefused as refused:
         errors = [
             {"field": p.missing[0] if p.missing else "file", "detail": p.sentence}
-            for p in refused.problems[:MOST_PROBLEMS]
+            for p in refused.problems[:MOST_TOLD]
         ]
         return problem(422, str(refused), errors=errors, field="file")
     verdicts: list[Verdict] = verdicts_after(here.store, plan)
