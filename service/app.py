@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from service.settings import Settings
     from service.storage.database import Database
     from service.storage.store import ShopStore
+    from service.use_cases.papers import PaperPress
     from service.web.services import Services, ShopServices
 
 PAGE_THREADS = 4
@@ -247,6 +248,7 @@ def _app_over(database: Database, settings: Settings) -> FastAPI:
         csv_lines=csv_lines,
         desk=desk,
         sheets=_Sheets(),
+        press=_press(),
         read_readings=_read_readings,
         shop=_shop_services(database.store(settings.shop_id)) if has_shop else None,
         set_up=set_up,
@@ -299,6 +301,12 @@ def _shop_services(store: ShopStore) -> ShopServices:
         attempts=SignInAttempts(store),
         keys=_Keys(store),
     )
+
+
+def _press() -> PaperPress:
+    from service.paper.press import Press
+
+    return Press()
 
 
 class _Sheets:

@@ -67,6 +67,11 @@ class Settings:
         return f"{scheme}://{f'[{host}]' if ':' in host else host}:{self.port}"
 
     @property
+    def label_address(self) -> str:
+        """The address that labels carry; empty where no device but this one could open it."""
+        return self.public_address or (self.address if self.known_names else "")
+
+    @property
     def secure(self) -> bool:
         """Whether it is served over HTTPS by this program itself."""
         return self.https or self.certificate is not None

@@ -11,6 +11,7 @@ from starlette.testclient import TestClient
 from service.domain.terms import Role
 from service.exchange.csv_out import csv_lines
 from service.exchange.reading_files import read_readings
+from service.paper.press import Press
 from service.settings import Settings
 from service.use_cases.all_verbs import VERBS  # noqa: F401  reads every verb
 from service.use_cases.command import perform
@@ -57,6 +58,7 @@ class WebShop:
             csv_lines=csv_lines,
             desk=self.desk,
             sheets=PrintedSheets(),
+            press=Press(),
             read_readings=read_readings,
             shop=ShopServices(
                 store=self.store,

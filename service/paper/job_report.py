@@ -236,7 +236,7 @@ def _heads(head: PaperHead) -> Iterable[Block]:
         "the journal must still show these hashes at these places."
     )
     yield table(
-        [("Journal", 3, False), ("Entry", 0, True), ("Hash (SHA-256)", 9, False)],
+        [("Journal", 0, False), ("Entry", 0, True), ("Hash (SHA-256)", 1, False)],
         [(one.of, str(one.position), cell(_in_groups(one.hash), mono=True)) for one in head.heads],
     )
 

@@ -20,7 +20,7 @@ from service.domain.lookups import (
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
 from service.domain.records.job import Acceptance, Finish, Job, Joint, Policy, Release, Repair
-from service.domain.records.measuring import Reading
+from service.domain.records.measuring import Reading, Verdict
 from service.domain.records.spraying import Batch, Coat, Component
 from service.domain.sides import joint_gap, joint_name
 from service.domain.terms import CoatRole, JointKind, Word
@@ -246,8 +246,8 @@ def in_spray_order(file: RecordFile) -> list[Batch]:
 def _batch(file: RecordFile, shop: RecordFile, batch: Batch) -> BatchRow:
     coats = file.by(Coat, "batch_id", batch.root)
     poured = file.by(Component, "batch_id", batch.root)
-    cards = cards_of_batch(file, batch.root)
     verdict = verdict_on_batch(file, batch.root)
+    card = _standing_for(file, batch, verdict)
     gap = batch_gap(file, batch)
     return BatchRow(
         number=batch.number,
@@ -258,13 +258,25 @@ def _batch(file: RecordFile, shop: RecordFile, batch: Batch) -> BatchRow:
         sprayed_at=min((c.observed_at for c in coats), default=batch.observed_at),
         painter=name_of(shop, batch.author_id),
         places=_joined(panel.name for panel in panels_of_batch(file, batch.root)),
-        card_code=cards[0].code if cards else "",
-        slot=whereabouts(file, cards[0]).slot if cards else "",
+        card_code=card.code if card is not None else "",
+        slot=whereabouts(file, card).slot if card is not None else "",
         gap=gap,
         is_master=not gap and verdict is None and batch.role.gives_colour,
         accepted=accepted(file, verdict, "batch_id", batch.root),
         said=said_by(verdict) if verdict is not None else None,
     )
+
+
+def _standing_for(file: RecordFile, batch: Batch, verdict: Verdict | None) -> Card | None:
+    """The card a batch was judged by, or is the master by; else the one that stands first."""
+    cards = cards_of_batch(file, batch.root)
+    judged = verdict.card_id if verdict is not None else None
+    master = master_in_force(file, batch.finish_id)
+    for wanted in (judged, master.card_id if master is not None else None):
+        for card in cards:
+            if card.root == wanted:
+                return card
+    return cards[0] if cards else None
 
 
 def _joined(texts: Iterable[str]) -> str:

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from service.domain.card_code import new_card_code
-from service.domain.lookups import the_job, whereabouts
-from service.domain.record_file import RecordFile
-from service.domain.records.cards import Card
-from service.domain.records.job import Finish
-from service.domain.records.spraying import Batch
+from service.domain.card_code import new_card_code, read_card_code
+from service.domain.lines import CardLine
+from service.domain.moment import from_text
 from service.domain.refused import Invalid
 from service.use_cases.label_stock import MOST_LABELS
-from service.use_cases.papers import colour_of
+from service.use_cases.queries import CardSearch, Queries
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,34 +42,64 @@ def what_scanning_opens(code: str, public_address: str) -> str:
     return f"{public_address.rstrip('/').upper()}/C/{code}" if public_address else code
 
 
-def label_of(
-    file: RecordFile, card: Card, *, public_address: str, zone: str, is_demo: bool
-) -> LabelPaper:
-    """The label of a card."""
-    finish = file.get(Finish, card.finish_id)
-    batch = file.get(Batch, card.batch_id)
+def label_of(line: CardLine, *, public_address: str, zone: str, is_demo: bool) -> LabelPaper:
+    """The label of a card, off its line in the list of cards."""
     return LabelPaper(
-        code=card.code,
-        opens=what_scanning_opens(card.code, public_address),
-        slot=whereabouts(file, card).slot,
-        finish=finish.name,
-        colour=colour_of(finish),
-        of=f"Batch {batch.number}, {the_job(file).work_order}",
-        sprayed_at=card.observed_at,
+        code=line.code,
+        opens=what_scanning_opens(line.code, public_address),
+        slot=line.slot,
+        finish=line.finish_name,
+        colour=" ".join(part for part in (line.colour_code, line.colour_name) if part),
+        of=f"Batch {line.batch_number}, {line.work_order}",
+        sprayed_at=from_text(line.sprayed_at),
         zone=zone,
         is_demo=is_demo,
     )
 
 
-def labels_of_job(
-    file: RecordFile, *, public_address: str, zone: str, is_demo: bool
-) -> tuple[LabelPaper, ...]:
-    """The labels of a job's cards, in the order they were sprayed."""
-    cards = sorted(file.all(Card), key=lambda card: card.observed_at)
-    return tuple(
-        label_of(file, card, public_address=public_address, zone=zone, is_demo=is_demo)
-        for card in cards
-    )
+def job_of_order(queries: Queries, work_order: str) -> str:
+    """Id of the job under a work order; refuses one that no job has."""
+    after = None
+    while True:
+        page = queries.jobs(text=work_order, after=after, limit=200)
+        for summary in page.lines:
+            if summary.line.work_order == work_order:
+                return summary.line.id
+        after = page.after
+        if after is None:
+            raise Invalid(
+                "order",
+                f"No job has the work order {work_order[:60]}. Check it on the bench page.",
+            )
+
+
+def cards_to_label(queries: Queries, search: CardSearch, of: str) -> tuple[CardLine, ...]:
+    """The cards that fit, in the order they were sprayed; refuses none, and more than a batch."""
+    found: list[CardLine] = []
+    after = None
+    while len(found) <= MOST_LABELS:
+        page = queries.cards(search, after=after, limit=200)
+        found += page.lines
+        after = page.after
+        if after is None:
+            break
+    check_count(len(found), of)
+    return tuple(sorted(found, key=lambda line: (line.sprayed_at, line.code)))
+
+
+def cards_of_codes(queries: Queries, typed: str) -> tuple[CardLine, ...]:
+    """The cards under codes parted by blanks, commas or lines; refuses a code of no card."""
+    found = []
+    for part in typed.replace(",", " ").replace(";", " ").split():
+        try:
+            line = queries.card_by_code(read_card_code(part))
+        except Invalid as invalid:
+            raise Invalid("codes", str(invalid)) from invalid
+        if line is None:
+            raise Invalid("codes", f"No card has the code {part[:40]}. Compare it with its label.")
+        found.append(line)
+    check_count(len(found), "among the codes")
+    return tuple(found)
 
 
 def fresh_labels(count: int, *, public_address: str, is_demo: bool) -> tuple[LabelPaper, ...]:
@@ -89,12 +115,13 @@ def fresh_labels(count: int, *, public_address: str, is_demo: bool) -> tuple[Lab
     )
 
 
-def check_labels(labels: Sequence[LabelPaper], of: str) -> None:
+def check_count(count: int, of: str) -> None:
     """Refuse to print no labels, or more than a printer should be sent at once."""
-    if not labels:
+    if not count:
         raise Invalid("what", f"There is no card {of}, so there is no label to print.")
-    if len(labels) > MOST_LABELS:
+    if count > MOST_LABELS:
         raise Invalid(
             "what",
-            f"These are {len(labels)} labels. Print at most {MOST_LABELS} at once: narrow it down.",
+            f"These are more than {MOST_LABELS} labels. Print at most {MOST_LABELS} at once: "
+            "narrow it down.",
         )

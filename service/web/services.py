@@ -13,6 +13,7 @@ from service.domain.records.shop import Shop
 from service.domain.refused import Refused
 from service.settings import Settings
 from service.use_cases.import_ports import FileRead
+from service.use_cases.papers import PaperPress
 from service.use_cases.ports import PhotoFiles, PhotoReader, Receipt, Store, Unit
 from service.use_cases.queries import Queries
 from service.use_cases.sign_in import Attempts, Keys, Sessions
@@ -88,7 +89,8 @@ class Services:
     Before the first set-up there is no shop; ``set_up`` makes one from its name, the first
     manager's name and the hash of their password, and ``set_up_token`` is the secret part of
     the link that leads there, None when there is nothing to set up. ``desk`` reads photographs,
-    ``sheets`` makes the sheet to print for them, ``read_readings`` reads an instrument's file.
+    ``sheets`` makes the sheet to print for them, ``press`` every other paper, ``read_readings``
+    reads an instrument's file.
     """
 
     settings: Settings
@@ -96,6 +98,7 @@ class Services:
     csv_lines: CsvLines
     desk: PhotoReader
     sheets: PhotoSheets
+    press: PaperPress
     read_readings: Callable[[bytes], FileRead]
     shop: ShopServices | None = None
     set_up: Callable[[str, str, str], ShopServices] | None = None

@@ -18,7 +18,7 @@ from service.paper.labels import labels_pdf, labels_values
 from service.paper.quick_code import LEAST_MODULE_MM, quick_code
 from service.use_cases.label_papers import (
     LabelPaper,
-    check_labels,
+    check_count,
     fresh_labels,
     what_scanning_opens,
 )
@@ -195,9 +195,9 @@ def test_other_refusals_say_what_to_do():
     with pytest.raises(Invalid, match=f"0 labels. Print 1 to {MOST_LABELS} at once"):
         fresh_labels(0, public_address="", is_demo=False)
     with pytest.raises(Invalid, match="no card in slot Z-9, so there is no label"):
-        check_labels([], "in slot Z-9")
-    with pytest.raises(Invalid, match="501 labels. Print at most 500"):
-        check_labels([label("7K3QX9WD4")] * (MOST_LABELS + 1), "")
+        check_count(0, "in slot Z-9")
+    with pytest.raises(Invalid, match="more than 500 labels. Print at most 500"):
+        check_count(MOST_LABELS + 1, "")
     tiny = LabelStock(name="tiny", width_mm=20, height_mm=10)
     with pytest.raises(Invalid, match="does not fit into .* Choose a larger label"):
         labels_pdf([label()], tiny)

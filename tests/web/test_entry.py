@@ -10,6 +10,7 @@ from service.domain.records.shop import Person, Shop
 from service.domain.terms import Role
 from service.exchange.csv_out import csv_lines
 from service.exchange.reading_files import read_readings
+from service.paper.press import Press
 from service.settings import Settings
 from service.use_cases.command import perform
 from service.use_cases.shop import SetPassword
@@ -78,6 +79,7 @@ def services_without_shop():
         csv_lines=csv_lines,
         desk=DeskOfTests(),
         sheets=PrintedSheets(),
+        press=Press(),
         read_readings=read_readings,
         set_up=set_up,
         set_up_token="the-secret-part",

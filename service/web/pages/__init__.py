@@ -35,6 +35,7 @@ MODULES = (
     "card_eye",
     "card_photo",
     "card_master",
+    "papers",
     "card",
     "repair_new",
     "repair_reading",
