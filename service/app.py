@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from service.settings import Settings
     from service.storage.database import Database
     from service.storage.store import ShopStore
-    from service.use_cases.papers import PaperPress
+    from service.use_cases.queries import Queries
     from service.web.services import Services, ShopServices
 
 PAGE_THREADS = 4
@@ -44,6 +44,7 @@ def command_ports() -> CommandPorts:
     return CommandPorts(
         read_readings=_read_readings,
         open_store=_open_store,
+        queries=_queries,
         holder_of=_holder_of,
         serve=_serve,
         verify=_verify,
@@ -65,6 +66,12 @@ def _open_store(data: Path, url: str | None, shop_id: str | None, read_only: boo
     from service.storage.database import open_store
 
     return open_store(data, url, shop_id, read_only=read_only)
+
+
+def _queries(store: RecordStore) -> Queries:
+    from service.storage.queries.sql_queries import SqlQueries
+
+    return SqlQueries(cast("ShopStore", store))
 
 
 def _holder_of(data: Path) -> str:
@@ -248,7 +255,6 @@ def _app_over(database: Database, settings: Settings) -> FastAPI:
         csv_lines=csv_lines,
         desk=desk,
         sheets=_Sheets(),
-        press=_press(),
         read_readings=_read_readings,
         shop=_shop_services(database.store(settings.shop_id)) if has_shop else None,
         set_up=set_up,
@@ -301,12 +307,6 @@ def _shop_services(store: ShopStore) -> ShopServices:
         attempts=SignInAttempts(store),
         keys=_Keys(store),
     )
-
-
-def _press() -> PaperPress:
-    from service.paper.press import Press
-
-    return Press()
 
 
 class _Sheets:

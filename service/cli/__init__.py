@@ -14,6 +14,7 @@ COMMANDS = {
         "service.cli.import_command:import_readings", "Store and judge the readings in a file."
     ),
     "export": Entry("service.cli.export_command:export", "Write a whole job into a file."),
+    "due": Entry("service.cli.due_command:due", "List the cards that are due to be read again."),
     "verify": Entry("service.cli.record_commands:verify", "Check the record for any change."),
     "backup": Entry("service.cli.record_commands:backup", "Write the record into one file."),
     "restore": Entry("service.cli.record_commands:restore", "Restore a backup or an export."),

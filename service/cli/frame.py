@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     )
     from service.domain.record_file import RecordFile
     from service.use_cases.ports import PhotoReader
+    from service.use_cases.queries import Queries
 
 CHECK_FAILED = 1
 CANNOT_BE_MET = 2
@@ -54,6 +55,8 @@ class CommandPorts(NamedTuple):
 
     read_readings: Callable[[bytes], FileRead]
     open_store: Callable[[Path, str | None, str | None, bool], RecordStore]
+    queries: Callable[[RecordStore], Queries]
+    """Searches over many jobs of an opened record."""
     holder_of: Callable[[Path], str]
     """Address of the server that holds a folder, empty when none does."""
     serve: Callable[[Mapping[str, Any], Callable[[str], None]], None]
