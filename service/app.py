@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from colour.photo.target import Target
+    from service.certificates import ServerCertificate
     from service.cli.frame import CommandPorts
     from service.cli.ports import ManifestWritten, RecordRestored, RecordStore, VerifyReport
     from service.domain.record_file import RecordFile
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from service.settings import Settings
     from service.storage.database import Database
     from service.storage.store import ShopStore
+    from service.use_cases.papers import PaperPress
     from service.use_cases.queries import Queries
     from service.web.services import Services, ShopServices
 
@@ -177,13 +179,17 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
     # uvicorn ends a stopped server by the signal's own handler, when all is answered and closed;
     # with this one the process ends with code 0 and its callers can clean up.
     earlier = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    settings, certificate = _certified(settings)
     app = create_app(settings)
     database: Database = app.state.database
     try:
         listener = _listening(settings.host, settings.port)
         if database.warning:
             say(f"Caution: {database.warning}")
-        for line in _greeting(settings, app.state.services):
+        if certificate is not None and certificate.authority is not None:
+            app.state.services.authority = certificate.authority.read_bytes()
+            app.state.services.authority_fingerprint = certificate.fingerprint
+        for line in (*_greeting(settings, app.state.services), *_trust(settings, certificate)):
             say(line)
         config = uvicorn.Config(
             app,
@@ -191,11 +197,44 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
             server_header=False,
             log_level="warning",
             timeout_graceful_shutdown=20,
+            ssl_certfile=certificate.certificate if certificate else None,
+            ssl_keyfile=certificate.key if certificate else None,
         )
         uvicorn.Server(config).run(sockets=[listener])
     finally:
         database.close()
         signal.signal(signal.SIGTERM, earlier)
+
+
+def _certified(settings: Settings) -> tuple[Settings, ServerCertificate | None]:
+    """What the server shows, if it is served over HTTPS, and the settings with its names."""
+    from dataclasses import replace
+
+    if not settings.secure:
+        return settings, None
+    from service.certificates import local_certificate, names_of_machine, own_certificate
+
+    if settings.certificate is not None and settings.certificate_key is not None:
+        found = own_certificate(settings.certificate, settings.certificate_key)
+        plain = [name for name in found.names if not name.startswith("*")]
+        names = settings.known_names or tuple(plain)
+    else:
+        wildcard = settings.host in ("0.0.0.0", "::", "")
+        given = (*settings.known_names, *(() if wildcard else (settings.host,)))
+        found = local_certificate(settings.data_dir, names_of_machine(given))
+        names = found.names
+    return replace(settings, names=",".join(names)), found
+
+
+def _trust(settings: Settings, certificate: ServerCertificate | None) -> list[str]:
+    if certificate is None or certificate.authority is None:
+        return []
+    return [
+        "Each device trusts this shop's own authority once. Open on it, past the warning:",
+        f"  {settings.address}/trust",
+        "and compare the fingerprint there before you install it:",
+        f"  {certificate.fingerprint}",
+    ]
 
 
 def _greeting(settings: Settings, services: Services) -> list[str]:
@@ -255,6 +294,7 @@ def _app_over(database: Database, settings: Settings) -> FastAPI:
         csv_lines=csv_lines,
         desk=desk,
         sheets=_Sheets(),
+        press=_press(),
         read_readings=_read_readings,
         shop=_shop_services(database.store(settings.shop_id)) if has_shop else None,
         set_up=set_up,
@@ -307,6 +347,12 @@ def _shop_services(store: ShopStore) -> ShopServices:
         attempts=SignInAttempts(store),
         keys=_Keys(store),
     )
+
+
+def _press() -> PaperPress:
+    from service.paper.press import Press
+
+    return Press()
 
 
 class _Sheets:

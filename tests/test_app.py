@@ -6,6 +6,7 @@ import json
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -14,13 +15,16 @@ import urllib.parse
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from hashlib import sha256
 
 import pytest
+from click.testing import CliRunner
 from starlette.testclient import TestClient
 
-from service.app import _listening, create_app, serve
+from service.app import _listening, command_ports, create_app, serve
+from service.cli import cli
 from service.domain.records.job import Job
-from service.domain.records.shop import Person
+from service.domain.records.shop import ApiToken, Person
 from service.domain.refused import Invalid
 from service.domain.terms import Role
 from service.settings import Settings
@@ -35,7 +39,8 @@ START = """
 import sys
 from service.app import serve
 from service.settings import settings_from
-serve(settings_from({"data_dir": sys.argv[1], "port": sys.argv[2]}))
+more = dict(pair.split("=") for pair in sys.argv[3:])
+serve(settings_from({"data_dir": sys.argv[1], "port": sys.argv[2], **more}))
 """
 
 
@@ -153,21 +158,22 @@ def free_port():
 class Server:
     """The service as a process of its own."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, *more):
         self.port = free_port()
         self.base = f"http://127.0.0.1:{self.port}"
         self.process = subprocess.Popen(
-            [sys.executable, "-u", "-c", START, str(folder), str(self.port)],
+            [sys.executable, "-u", "-c", START, str(folder), str(self.port), *more],
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
         )
 
-    def wait(self):
+    def wait(self, trusting=None):
         """Until it answers."""
         for _ in range(600):
             try:
-                return json.load(urllib.request.urlopen(f"{self.base}/healthz", timeout=5))
+                asked = urllib.request.urlopen(f"{self.base}/healthz", timeout=5, context=trusting)
+                return json.load(asked)
             except (urllib.error.URLError, ConnectionError):
                 assert self.process.poll() is None, self.process.stdout.read()
                 time.sleep(0.05)
@@ -241,3 +247,58 @@ def test_the_service_is_started_set_up_used_and_stopped(server, tmp_path):
         store = database.store()
         assert store.job(job["id"]).all(Job)[0].work_order == "W-1"
         assert store.receipt(job["id"]).hash == receipt["hash"]
+
+
+def test_over_https_a_device_trusts_it_and_a_command_writes_through_it(tmp_path, monkeypatch):
+    with open_database(tmp_path / "data") as database:
+        store = database.create_shop("Northside", manager="Ira")
+        manager, token = store.shop().all(Person)[0].root, new_token()
+        given = GiveToken(
+            id=new_id(),
+            person_id=manager,
+            role=Role.MANAGER,
+            label="tests",
+            token_hash=hash_of_token(token),
+        )
+        perform(store, manager, given)
+    running = Server(tmp_path / "data", "https=yes")
+    try:
+        printed = "".join(running.process.stdout.readline() for _ in range(5))
+        assert f"is served at https://127.0.0.1:{running.port}" in printed
+        authority = tmp_path / "data" / "https" / "authority.pem"
+        trusting = ssl.create_default_context(cafile=authority)
+        base = running.base = f"https://127.0.0.1:{running.port}"
+        assert running.wait(trusting)["shop"] == "Northside"
+        page = urllib.request.urlopen(f"{base}/trust", context=trusting, timeout=30)
+        said = page.read().decode()
+        fingerprint = ssl.PEM_cert_to_DER_cert(authority.read_text())
+        pairs = sha256(fingerprint).digest().hex(":").upper().split(":")
+        assert " ".join(pairs[:4]) in said and " ".join(pairs[-4:]) in said
+        assert " ".join(pairs[:4]).replace(" ", ":") in printed
+        taken = urllib.request.urlopen(f"{base}/trust/authority.crt", context=trusting, timeout=30)
+        assert taken.read() == authority.read_bytes()
+        with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
+            urllib.request.urlopen(f"{base}/healthz", timeout=30)
+
+        monkeypatch.setenv("KEEPCARD_TOKEN", token)
+        done = CliRunner().invoke(
+            cli,
+            ["token", "--data", str(tmp_path / "data"), "--as", "Ira", "--role", "manager",
+             "--label", "through the server", "--json"],
+            obj=command_ports(),
+        )  # fmt: skip
+        assert done.exit_code == 0, done.stderr
+        code, printed = running.stop()
+        assert code == 0 and "Traceback" not in printed
+    finally:
+        running.process.kill()
+        running.process.communicate()
+    with open_database(tmp_path / "data", read_only=True) as database:
+        labels = {token.label for token in database.store().shop().all(ApiToken)}
+    assert labels == {"tests", "through the server"}
+
+
+def test_without_an_authority_of_its_own_there_is_nothing_to_trust(tmp_path):
+    with TestClient(create_app(Settings(data_dir=tmp_path))) as client:
+        answer = client.get("/trust")
+    assert answer.status_code == 404 and "--https" in answer.text

@@ -54,3 +54,31 @@ def test_the_machines_zone_is_a_name_or_utc(monkeypatch):
     assert machine_zone() == "Europe/Lisbon"
     monkeypatch.setenv("TZ", "nonsense")
     assert machine_zone() == "UTC"
+
+
+@pytest.mark.parametrize(
+    ("given", "address"),
+    [
+        ({"https": "yes"}, "https://127.0.0.1:8470"),
+        ({"https": "no"}, "http://127.0.0.1:8470"),
+        ({"https": True, "names": "bench.local, 192.168.1.20"}, "https://bench.local:8470"),
+        ({"certificate": "c.pem", "certificate_key": "k.pem"}, "https://127.0.0.1:8470"),
+        ({"https": "1", "names": "fe80::1"}, "https://[fe80::1]:8470"),
+    ],
+)
+def test_the_address_says_how_it_is_served_and_by_which_name(given, address):
+    assert settings_from({"data_dir": "/srv", **given}, {}).address == address
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"certificate": "c.pem"}, "A certificate needs its key"),
+        ({"certificate_key": "k.pem"}, "A certificate needs its key"),
+        ({"https": "yes", "certificate": "c.pem", "certificate_key": "k.pem"}, "Leave out --https"),
+        ({"https": "maybe"}, "Write yes or no"),
+    ],
+)
+def test_half_a_certificate_is_refused_in_words(given, words):
+    with pytest.raises(Invalid, match=words):
+        settings_from({"data_dir": "/srv", **given}, {})

@@ -27,10 +27,13 @@ MAY_IMPORT = {
     "service.use_cases": {"colour", "service.domain"},
     # Options and environment as values; shared by whoever is told by them.
     "service.settings": {"service.domain"},
+    # What a server shows to devices; made and read when it starts.
+    "service.certificates": {"service.domain"},
     **{f"service.{sibling}": {*USE_CASES, "service.settings"} for sibling in SIBLINGS},
     "service.app": {
         *USE_CASES,
         "service.settings",
+        "service.certificates",
         *(f"service.{sibling}" for sibling in SIBLINGS),
     },
     "demo_cards": {

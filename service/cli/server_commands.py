@@ -15,6 +15,20 @@ from service.cli.opening import data_options
 @click.option("--host", help="Address to listen on; 127.0.0.1 unless given.")
 @click.option("--port", type=click.IntRange(1, 65535), help="Port; 8470 unless given.")
 @click.option("--zone", help="Time zone of the pages, like Europe/Lisbon; else the machine's.")
+@click.option(
+    "--https",
+    is_flag=True,
+    default=None,
+    help="Serve over HTTPS by an authority of the shop's own, made in the data folder.",
+)
+@click.option("--certificate", type=click.Path(path_type=Path), help="The shop's own, as PEM.")
+@click.option("--key", type=click.Path(path_type=Path), help="The certificate's key, as PEM.")
+@click.option(
+    "--name",
+    "names",
+    multiple=True,
+    help="A name or address devices reach it by; may be repeated, the first is printed.",
+)
 def serve(
     data: Path,
     database: str | None,
@@ -22,12 +36,18 @@ def serve(
     host: str | None,
     port: int | None,
     zone: str | None,
+    https: bool | None,
+    certificate: Path | None,
+    key: Path | None,
+    names: tuple[str, ...],
 ) -> None:
     """Serve the pages and the API over the record in a folder.
 
     The first start prints a link by which the shop and its first manager are set up.
 
-    Example: keepcard serve --data /srv/keepcard --port 8470
+    With --https, open the address it prints on each device and trust the shop's authority once.
+
+    Example: keepcard serve --data /srv/keepcard --host 0.0.0.0 --https --name bench.local
     """
     ports().serve(
         {
@@ -37,6 +57,10 @@ def serve(
             "host": host,
             "port": port,
             "zone": zone,
+            "https": https,
+            "certificate": certificate,
+            "certificate_key": key,
+            "names": ",".join(names) or None,
         },
         click.echo,
     )

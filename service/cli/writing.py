@@ -19,6 +19,8 @@ from service.domain.moment import as_text
 from service.use_cases.command import Command
 
 if TYPE_CHECKING:
+    from ssl import SSLContext
+
     from service.use_cases.photographs import NewPhotograph
     from service.use_cases.ports import PhotoReader
 
@@ -131,7 +133,7 @@ def _send(address: str, command: Command, path: str = "") -> Mapping[str, Any]:
 
 def _answer(address: str, request: Request) -> Mapping[str, Any]:
     try:
-        with urlopen(request, timeout=120) as answer:
+        with urlopen(request, timeout=120, context=_context(address)) as answer:
             found: Mapping[str, Any] = json.load(answer)
             return found
     except HTTPError as refused:
@@ -140,6 +142,20 @@ def _answer(address: str, request: Request) -> Mapping[str, Any]:
         raise Refusal(
             f"The server at {address} does not answer: {unreachable.reason}. Is it still running?"
         ) from None
+
+
+def _context(address: str) -> SSLContext | None:
+    """Trust in the authority of the folder that is written to, beside those of the machine."""
+    if not address.startswith("https:"):
+        return None
+    import ssl
+
+    context = ssl.create_default_context()
+    data = click.get_current_context().params.get("data")
+    authority = Path(data or ".") / "https" / "authority.pem"
+    if authority.exists():
+        context.load_verify_locations(authority)
+    return context
 
 
 def _detail(refused: HTTPError) -> str:

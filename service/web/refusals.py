@@ -18,6 +18,7 @@ STATUS: Mapping[str, int] = {
     "Invalid": 422,
     "FormRefused": 422,
     "Unknown": 404,
+    "NoAuthority": 404,
     "NotAllowed": 403,
     "AlreadyThere": 409,
     "OutOfOrder": 409,

@@ -91,6 +91,7 @@ class Services:
     the link that leads there, None when there is nothing to set up. ``desk`` reads photographs,
     ``sheets`` makes the sheet to print for them, ``press`` every other paper, ``read_readings``
     reads an instrument's file.
+    ``authority`` is the certificate of the shop's own authority (PEM) where it is served by one.
     """
 
     settings: Settings
@@ -103,6 +104,8 @@ class Services:
     shop: ShopServices | None = None
     set_up: Callable[[str, str, str], ShopServices] | None = None
     set_up_token: str | None = None
+    authority: bytes | None = None
+    authority_fingerprint: str = ""
     shop_name: str = field(default="", init=False)
     is_demo: bool = field(default=False, init=False)
 

@@ -60,6 +60,8 @@ def test_only_these_are_open_to_everybody():
         ("POST", "/sign-in"),
         ("GET", "/set-up/{token}"),
         ("POST", "/set-up/{token}"),
+        ("GET", "/trust"),
+        ("GET", "/trust/authority.crt"),
     }
 
 

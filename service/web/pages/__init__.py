@@ -12,6 +12,7 @@ from fastapi import APIRouter
 
 MODULES = (
     "entry",
+    "trust",
     # Bench; what ends in /new stands before what takes any id in its place.
     "job_new",
     "job_parts",
