@@ -14,7 +14,9 @@ from uuid import uuid4
 
 from service.domain.line_making import all_lines
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine
+from service.domain.lookups import readings_of_card, standing_reading
 from service.domain.moment import as_text
+from service.domain.nearness import AtAngle, at_angles
 from service.domain.record_file import RecordFile
 from service.domain.records.base import JobRecord, Record, check_uuid
 from service.domain.records.cards import Card
@@ -234,6 +236,7 @@ class FakeQueries:
         illuminant: str,
         observer: int,
         geometry: str,
+        specular: str | None = None,
         angle: int | None = None,
         count: int = 8,
     ) -> tuple[NearCard, ...]:
@@ -247,9 +250,19 @@ class FakeQueries:
             and line.a is not None
             and line.b is not None
             and line.conditions.startswith(conditions)
+            and (specular is None or line.conditions.endswith(f"specular {specular}"))
             and line.angle == angle
         ]
         return tuple(sorted(near, key=lambda one: one.delta_e_2000)[:count])
+
+    def angles_of_cards(self, ids: Sequence[str]) -> dict[str, tuple[AtAngle, ...]]:
+        found = {}
+        for file in self._store.jobs:
+            for card in file.all(Card):
+                reading = standing_reading(readings_of_card(file, card.root))
+                if card.root in ids and reading is not None:
+                    found[card.root] = at_angles(reading)
+        return found
 
     def batches(
         self, filter: BatchFilter, *, after: str | None = None, limit: int = 50

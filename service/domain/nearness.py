@@ -4,8 +4,30 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from service.domain.records.measuring import Lab
+from service.domain.lookups import mean_lab, uncertainty_of_mean
+from service.domain.records.measuring import Lab, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class AtAngle:
+    """The mean of a reading at one angle, None for one geometry, and how well it is known.
+
+    ``standard_uncertainty`` is that of the mean, per channel, in CIELAB units; None when unknown.
+    """
+
+    angle: int | None
+    lab: Lab
+    standard_uncertainty: float | None = None
+
+
+def at_angles(reading: Reading) -> tuple[AtAngle, ...]:
+    """What a reading says at each of its angles."""
+    return tuple(
+        AtAngle(one.angle, mean_lab(one), uncertainty_of_mean(reading, one))
+        for one in reading.angles
+    )
 
 
 def doubt_of_difference(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from typing import Generic, Protocol, TypeVar
 
 from service.domain.lines import BatchLine, CardLine, JobLine, JointLine
+from service.domain.nearness import AtAngle
 
 L = TypeVar("L", covariant=True)
 
@@ -193,10 +194,17 @@ class Queries(Protocol):
         illuminant: str,
         observer: int,
         geometry: str,
+        specular: str | None = None,
         angle: int | None = None,
         count: int = 8,
     ) -> tuple[NearCard, ...]:
-        """The stored cards nearest to a colour by CIEDE2000, exactly, among those read alike."""
+        """The stored cards nearest to a colour by CIEDE2000, exactly, among those read alike.
+
+        Without ``specular`` readings with it, without it and of neither kind are all alike.
+        """
+
+    def angles_of_cards(self, ids: Sequence[str]) -> Mapping[str, tuple[AtAngle, ...]]:
+        """Every angle of the reading that stands for each card; nothing of those never read."""
 
     def batches(
         self, filter: BatchFilter, *, after: str | None = None, limit: int = 50

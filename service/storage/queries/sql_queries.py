@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from service.domain.lines import BatchLine, CardLine, JointLine
 from service.domain.moment import from_text
+from service.domain.nearness import AtAngle
 from service.storage.queries import audit, batches, cards, due, in_use, jobs
 from service.storage.queries.statement import Conditions, check_limit
 from service.storage.store import ShopStore
@@ -74,6 +75,13 @@ class SqlQueries:
         like = nearest.read_like(self._shop_id, illuminant, observer, geometry, specular, angle)
         with self._store.database.snapshot() as sql:
             return nearest.nearest_cards(sql, lab, like, count)
+
+    def angles_of_cards(self, ids: Sequence[str]) -> Mapping[str, tuple[AtAngle, ...]]:
+        """Every angle of the reading that stands for each card; nothing of those never read."""
+        from service.storage.queries import standing
+
+        with self._store.database.snapshot() as sql:
+            return standing.angles_of_cards(sql, self._shop_id, ids)
 
     def batches(
         self, filter: BatchFilter, *, after: str | None = None, limit: int = 50
