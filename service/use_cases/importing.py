@@ -21,7 +21,7 @@ from service.domain.refused import AlreadyThere, Invalid, KeyReused
 from service.domain.terms import Role
 from service.use_cases.command import EVERYONE, Command, fingerprint, perform, verb
 from service.use_cases.judging import judge_after_reading, judge_car
-from service.use_cases.measuring import JobReading, Measured, reading_of
+from service.use_cases.measuring import JobReading, Measured, reading_of, with_colours
 from service.use_cases.ports import Receipt, Store, Unit
 
 MOST_SAMPLES = 20_000
@@ -177,10 +177,11 @@ def import_readings(unit: Unit, command: ImportReadings) -> None:
     made: dict[str, Reading] = {}
     for item in command.readings:
         file = unit.job(item.job_id)
-        id = import_id(item.reading)
-        if id in made or on_record(file, item.reading) is not None:
+        measured = with_colours(item.reading)
+        id = import_id(measured)
+        if id in made or on_record(file, measured) is not None:
             continue
-        made[id] = replace(reading_of(unit, command, file, item.reading), id=id)
+        made[id] = replace(reading_of(unit, command, file, measured), id=id)
     if not made:
         raise AlreadyOnRecord(len(command.readings))
     _check_number(len(made))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.domain.from_spectra import FROM_SPECTRA, angles_of_spectra
 from service.domain.lookups import readings_of_card
@@ -73,6 +73,15 @@ def log_reading(unit: Unit, command: LogReading) -> None:
         judge_car(unit, command, file, reading)
 
 
+def with_colours(measured: Measured) -> Measured:
+    """The same with L*, a*, b* from its spectra, where it came without."""
+    if measured.angles or not measured.spectra:
+        return measured
+    angles = angles_of_spectra(measured.spectra, measured.illuminant, measured.observer)
+    source = f"{measured.source} {FROM_SPECTRA}".strip()
+    return replace(measured, angles=angles, source=source)
+
+
 def reading_of(
     unit: Unit,
     command: Command,
@@ -102,10 +111,7 @@ def reading_of(
             "The geometry of the reading is not known. State it (45:0, d:8, multi-angle), "
             "or register the instrument with it.",
         )
-    angles, source = measured.angles, measured.source
-    if not angles and measured.spectra:
-        angles = angles_of_spectra(measured.spectra, measured.illuminant, measured.observer)
-        source = f"{source} {FROM_SPECTRA}".strip()
+    measured = with_colours(measured)
     uncertainty = measured.standard_uncertainty
     if uncertainty is None and instrument is not None:
         uncertainty = instrument.standard_uncertainty
@@ -118,7 +124,7 @@ def reading_of(
         observer=measured.observer,
         geometry=geometry,
         specular=measured.specular or (instrument.specular if instrument else None),
-        angles=angles,
+        angles=measured.angles,
         method=measured.method,
         card_id=measured.card_id,
         zone_id=measured.zone_id,
@@ -128,7 +134,7 @@ def reading_of(
         past_calibration=due is not None and made["observed_at"] > due,
         surface_temperature_c=measured.surface_temperature_c,
         frame_id=frame_id,
-        source=source,
+        source=measured.source,
         spectra=measured.spectra,
         inter_instrument_uncertainty=(
             instrument.inter_instrument_uncertainty if instrument else None

@@ -12,12 +12,13 @@ from colour.difference import delta_e_2000
 from service.domain.metameric import batch_under_lights
 from service.domain.records.cards import Card
 from service.domain.records.measuring import AngleSpectrum, Reading, Verdict
-from service.domain.refused import Invalid
+from service.domain.refused import AlreadyThere, Invalid
 from service.domain.terms import Stage, Word
 from service.storage.backup import backup, restore
 from service.storage.database import open_database
 from service.storage.verify import verify
 from service.use_cases.correcting import Correct, fields_open_to_correction
+from service.use_cases.importing import ImportReadings
 from service.use_cases.measuring import JobReading, LogReading, LogReadings, Measured
 from tests.chart import chart, computed
 from tests.shop_hand import ShopHand
@@ -148,6 +149,18 @@ def test_many_readings_at_once_may_be_spectra_alone(hand):
         ),
     )
     assert [len(r.angles[0].repeats) for r in hand.file.all(Reading)] == [3, 3]
+
+
+def test_an_import_of_spectra_alone_tells_readings_apart_and_is_taken_once(hand):
+    card = hand.card(hand.batch())
+    readings = tuple(
+        JobReading(job_id=hand.job_id, reading=measured(card, spectra=spectra(repeats_of(s))))
+        for s in (GREY, 0.9 * GREY)
+    )
+    hand.do(ImportReadings, readings=readings)
+    assert len(hand.file.all(Reading)) == 2
+    with pytest.raises(AlreadyThere, match="All 2 readings are on record"):
+        hand.do(ImportReadings, readings=readings)
 
 
 def test_no_correction_touches_a_spectrum(hand):
