@@ -7,6 +7,7 @@ each of its repeats has one.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -42,6 +43,7 @@ class Colours:
     angles: tuple[AngleReading, ...] = ()
     spectra: tuple[AngleSpectrum, ...] = ()
     worked_out: bool = False
+    joined: bool = False  # of L*, a*, b* and spectra that stand apart in the file
     apart: float = 0.0  # the largest difference of a Lab from its own spectrum, CIEDE2000
     fits: str = ""  # the other light under which both agree
     left_out: list[str] = field(default_factory=list)  # why spectra are not kept
@@ -49,38 +51,43 @@ class Colours:
 
 @dataclass(slots=True)
 class _Repeat:
+    angle: int | None
     lab: Lab | None
     spectrum: Spectrum | None
 
 
-def colours_of(samples: Sequence[SampleRead], illuminant: str, observer: int) -> Colours:
+def are_two_halves(samples: Sequence[SampleRead]) -> bool:
+    """Whether two samples of one surface are its L*, a*, b* and its spectra, in tables apart.
+
+    As many of both at each angle, and neither has any of the other's.
+    """
+    if len(samples) != 2:
+        return False
+    labs, spectra = ([*sample.readings] for sample in samples)
+    if any(one.lab is None for one in labs):
+        labs, spectra = spectra, labs
+    return (
+        all(one.lab is not None and one.reflectance is None for one in labs)
+        and all(one.lab is None and one.reflectance is not None for one in spectra)
+        and Counter(one.angle for one in labs) == Counter(one.angle for one in spectra)
+    )
+
+
+def colours_of(
+    samples: Sequence[SampleRead], illuminant: str, observer: int, *, halves: bool = False
+) -> Colours:
     """The reading that samples of one surface make, their repeats in the order given.
+
+    With ``halves`` the samples are the colours and the spectra of the same readings.
 
     Raises
     ------
     Invalid
         Where there is no colour at all, or none the record can hold.
     """
-    first = samples[0].wavelengths_nm
-    wavelengths = tuple(first) if first is not None else None
-    if any((s.wavelengths_nm and tuple(s.wavelengths_nm)) != wavelengths for s in samples[1:]):
-        raise Invalid("spectra", "its repeats have spectra at different wavelengths.")
-    by_angle: dict[int | None, list[_Repeat]] = {}
-    readings = [one for sample in samples for one in sample.readings]
-    for one in readings:
-        spectrum = tuple(one.reflectance) if one.reflectance is not None else None
-        if one.lab is not None or spectrum is not None:
-            by_angle.setdefault(one.angle, []).append(_Repeat(one.lab, spectrum))
-    without = len(readings) - sum(map(len, by_angle.values()))
-    if not by_angle:
-        raise Invalid("angles", "it holds no L*, a*, b*. Export Lab or spectra.")
-    if without:
-        raise Invalid(
-            "angles",
-            f"{without} of its {len(readings)} readings hold neither L*, a*, b* nor a spectrum. "
-            "Export them for every reading.",
-        )
-    found = Colours()
+    wavelengths = _one_wavelengths(samples)
+    by_angle = _repeats(samples, halves)
+    found = Colours(joined=halves)
     if wavelengths is not None:
         _by_spectrum(by_angle, wavelengths, illuminant, observer, found)
     found.angles = tuple(
@@ -89,10 +96,63 @@ def colours_of(samples: Sequence[SampleRead], illuminant: str, observer: int) ->
     )
     if wavelengths is not None:
         found.spectra = tuple(_kept_spectra(by_angle, wavelengths, found))
+    if halves and found.apart > MOST_APART:
+        raise Invalid(
+            "spectra",
+            f"it stands twice, as L*, a*, b* and as spectra, which lie {found.apart:.2f} ΔE00 "
+            "apart. Leave one out, or give each reading a name of its own.",
+        )
     if len(samples) > 1:
         _check_alike(found.angles)
     check_angles(found.angles, found.spectra)
     return found
+
+
+def _one_wavelengths(samples: Sequence[SampleRead]) -> tuple[float, ...] | None:
+    found = {tuple(s.wavelengths_nm) for s in samples if s.wavelengths_nm is not None}
+    if len(found) > 1:
+        raise Invalid("spectra", "its repeats have spectra at different wavelengths.")
+    return found.pop() if found else None
+
+
+def _repeats(samples: Sequence[SampleRead], halves: bool) -> dict[int | None, list[_Repeat]]:
+    """Every repeat by its angle; of two halves, the first of one goes with the first of the other.
+
+    Raises
+    ------
+    Invalid
+        Where a reading has neither a colour nor a spectrum.
+    """
+    every = [
+        _Repeat(one.angle, one.lab, None if one.reflectance is None else tuple(one.reflectance))
+        for sample in samples
+        for one in sample.readings
+    ]
+    held = [one for one in every if one.lab is not None or one.spectrum is not None]
+    if not held:
+        raise Invalid("angles", "it holds no L*, a*, b*. Export Lab or spectra.")
+    if len(held) < len(every):
+        raise Invalid(
+            "angles",
+            f"{len(every) - len(held)} of its {len(every)} readings hold neither L*, a*, b* nor a "
+            "spectrum. Export them for every reading.",
+        )
+    by_angle: dict[int | None, list[_Repeat]] = {}
+    for one in held:
+        by_angle.setdefault(one.angle, []).append(one)
+    if not halves:
+        return by_angle
+    return {
+        angle: [
+            _Repeat(angle, lab.lab, other.spectrum)
+            for lab, other in zip(
+                [one for one in many if one.lab is not None],
+                [one for one in many if one.lab is None],
+                strict=True,
+            )
+        ]
+        for angle, many in by_angle.items()
+    }
 
 
 def _by_spectrum(
@@ -111,7 +171,7 @@ def _by_spectrum(
     try:
         worked_out = _labs(rows, wavelengths, illuminant, observer)
     except ValueError as error:
-        if missing:
+        if missing or found.joined:
             raise Invalid("spectra", f"its spectrum gives no L*, a*, b*: {error}.") from None
         return
     both: list[tuple[Lab, Spectrum, Lab]] = []
@@ -211,6 +271,13 @@ def said_of(colours: Sequence[tuple[str, str, Colours]]) -> Iterator[tuple[str, 
                 f"{_listed(apart)}. The file's own are kept. Most often they were worked out for "
                 "another illuminant or observer than is stated: check the export."
             ),
+        )
+    joined = [name or "(no name)" for name, _, one in colours if one.joined]
+    if joined:
+        yield (
+            "halves_joined",
+            "L*, a*, b* and spectra of one name stand apart in the file and were taken as the same "
+            f"readings, because they agree: {_listed(joined)}.",
         )
     left_out = [f"{name or '(no name)'}: {why}" for name, _, one in colours for why in one.left_out]
     if left_out:

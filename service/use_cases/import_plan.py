@@ -17,7 +17,7 @@ from service.domain.records.shop import Instrument
 from service.domain.records.spraying import Batch
 from service.domain.refused import Invalid
 from service.domain.terms import Specular, Stage
-from service.use_cases.import_colours import Colours, colours_of, said_of
+from service.use_cases.import_colours import Colours, are_two_halves, colours_of, said_of
 from service.use_cases.import_names import Beside, read_beside, read_freely, taken_apart
 from service.use_cases.import_ports import FileRead, SampleRead
 from service.use_cases.importing import (
@@ -383,12 +383,15 @@ class _Planning:
         return None
 
     def _groups(self, placed: Iterable[_Placed]) -> Iterator[list[_Placed]]:
-        """Samples whose names number them as repeats of one surface come together."""
+        """Samples that make one reading: numbered as repeats by their names, or its two halves."""
         by_surface: dict[tuple[object, ...], list[_Placed]] = {}
         for one in placed:
             by_surface.setdefault(one.surface, []).append(one)
         for group in by_surface.values():
             if all(one.repeat is None for one in group):
+                if are_two_halves([one.sample for one in group]):
+                    yield group
+                    continue
                 yield from ([one] for one in group)
                 continue
             numbers = [one.repeat or 1 for one in group]
@@ -412,7 +415,10 @@ class _Planning:
         temperatures = [t.said.temperature_c for t in group if t.said.temperature_c is not None]
         try:
             colours = colours_of(
-                [one.sample for one in group], str(said.illuminant), int(said.observer or 0)
+                [one.sample for one in group],
+                str(said.illuminant),
+                int(said.observer or 0),
+                halves=len(group) > 1 and all(one.repeat is None for one in group),
             )
             measured = Measured(
                 stage=Stage(str(said.stage)),

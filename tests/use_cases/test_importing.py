@@ -306,6 +306,27 @@ def test_some_repeats_with_lab_and_some_with_spectra(shop):
     assert "1 of its 2 readings hold neither L*, a*, b* nor a spectrum" in neither.problems[0].what
 
 
+def test_colours_and_spectra_of_one_name_in_tables_apart_are_one_reading(shop):
+    lightness = 116 * 0.2 ** (1 / 3) - 16
+    name = shop.code(shop.first)
+
+    def file(lab: tuple[float, float, float]) -> ReadingsFile:
+        labs = Sample(name=name, readings=tuple(FileReading(line=n, lab=lab) for n in (1, 2)))
+        rows = tuple(FileReading(line=n, reflectance=GREY) for n in (3, 4))
+        spectra = Sample(name=name, readings=rows, wavelengths_nm=WAVELENGTHS)
+        return ReadingsFile(format="cgats", samples=(labs, spectra))
+
+    plan = shop.plan(file((lightness, 0.0, 0.0)))
+    (one,) = plan.readings
+    assert one.samples == (1, 2)
+    assert one.reading.reading.angles[0].repeats == ((lightness, 0.0, 0.0),) * 2
+    assert one.reading.reading.spectra[0].reflectance == (GREY, GREY)
+    assert name in notes(plan)["halves_joined"]
+    apart = shop.plan(file((lightness + 3, 0.0, 0.0)))
+    assert kinds(apart) == ["colours"]
+    assert "stands twice, as L*, a*, b* and as spectra, which lie" in apart.problems[0].what
+
+
 @pytest.mark.parametrize("lab", [(50.0, 0.0, 0.0), None])
 def test_a_spectrum_the_record_refuses(shop, lab):
     gaps = (
