@@ -13,6 +13,8 @@ MOST_DRAWN = 400
 """Wavelengths drawn and listed; of a finer spectrum every second, third ... value."""
 SEEN_NM = (400, 700)
 """Where the eye sees enough for a difference to matter; outside, V(λ) is below 0.5 % (CIE 018)."""
+WIDE = 470.0
+"""Right edge of a drawing whose line needs no name at its end, in view box units."""
 NOISE_PERCENT = 1.0
 """The least span of the axis of differences, so that a spectrum's noise does not fill it."""
 
@@ -83,7 +85,7 @@ def shown(found: Sequence[tuple[str, Mean]], angle: int | None, lacking: str = "
     strokes = ("solid", "dashed") if len(found) > 1 else ("solid",)
     lines = [
         Line(
-            name=name,
+            name=name if len(found) > 1 else "",
             stroke=stroke,
             xs=[nm for nm in drawn if nm in mean.values],
             ys=[mean.values[nm] for nm in drawn if nm in mean.values],
@@ -102,11 +104,12 @@ def shown(found: Sequence[tuple[str, Mean]], angle: int | None, lacking: str = "
         angle=angle,
         names=tuple(name for name, _ in found),
         repeats=tuple(mean.repeats for _, mean in found),
-        reflectance=line_chart(lines),
+        reflectance=line_chart(lines) if len(found) > 1 else line_chart(lines, right=WIDE),
         difference=line_chart(
             [Line(name="", stroke="solid", xs=list(apart), ys=list(apart.values()))],
             difference=True,
             least=NOISE_PERCENT,
+            right=WIDE,
         )
         if apart
         else None,

@@ -141,7 +141,7 @@ def test_the_flop_of_both_is_told_beside_the_curve(flake):
 
 
 def test_each_angle_s_point_stands_over_its_own_limit_and_leads_to_the_card(flake):
-    figure = drawing(opened(flake), "110° decided: 1.57, limit 0.80")
+    figure = drawing(opened(flake), "Worst at 110°: 1.57, limit 0.80")
     points = figure.all("a", class_="point")
     assert len(points) == 6 and len(figure.all("rect", class_="chart-band")) == 6
     code = flake.hand.file.get(Card, flake.told.cards[2]).code
@@ -158,7 +158,7 @@ def test_an_angle_that_was_not_read_is_said_and_drawn_as_such(tmp_path):
     assert sheet.main.one("h2", id="angles").text == "Every angle by itself; 75° was not read"
     row = next(row for row in table(sheet, ANGLE_TABLE) if row[0].startswith("75°"))
     assert row[1] == "Not read" and row[3] == "0.80" and row[2] == "–none"
-    figure = drawing(sheet, "110° decided")
+    figure = drawing(sheet, "Worst at 110°")
     assert len(figure.all("a", class_="point")) == 5
     assert [t.text for t in figure.all("text", class_="chart-unread")] == ["?"]
     assert "? was not read" in sheet.main.text
