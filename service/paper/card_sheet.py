@@ -85,7 +85,7 @@ def card_pdf(paper: CardPaper) -> bytes:
         f"Sprayed {clock(paper.card.observed_at, head.zone)} by {paper.painter}."
     )
     mark = paper.said.word.value if paper.said is not None else ""
-    return paper_pdf(head, "card sheet", _title(paper), lede, _blocks(paper), mark)
+    return paper_pdf(head, "Card sheet", _title(paper), lede, _blocks(paper), mark)
 
 
 def _title(paper: CardPaper) -> str:

@@ -39,7 +39,7 @@ from service.use_cases.papers import PaperHead, colour_of
 def job_pdf(paper: JobPaper) -> bytes:
     """The report as PDF."""
     mark = paper.headline_word.value if paper.headline_word is not None else ""
-    return paper_pdf(paper.head, "job report", paper.headline, _lede(paper), _blocks(paper), mark)
+    return paper_pdf(paper.head, "Job report", paper.headline, _lede(paper), _blocks(paper), mark)
 
 
 def _lede(paper: JobPaper) -> str:

@@ -45,7 +45,7 @@ def repair_pdf(paper: RepairPaper) -> bytes:
     mark = seen.said.word.value if seen is not None else ""
     return paper_pdf(
         paper.head,
-        "repair sheet",
+        "Repair sheet",
         paper.recommendation.sentence,
         _lede(paper),
         _blocks(paper),
