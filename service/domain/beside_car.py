@@ -7,7 +7,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from service.domain.judging import Draft, draft_for_car
-from service.domain.lookups import master_in_force, mean_lab, policy_in_force, readings_of_card
+from service.domain.lookups import (
+    master_in_force,
+    mean_lab,
+    policy_in_force,
+    readings_of_whole_card,
+)
 from service.domain.pooling import repeats_at
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
@@ -70,19 +75,19 @@ def stored_card(stored: RecordFile, finish_id: str, panel: str) -> StoredCard | 
         if place.name.casefold() != panel.casefold():
             continue
         side = side_at(stored, place.root, None)
-        if side.card_id is not None and readings_of_card(stored, side.card_id):
+        if side.card_id is not None and readings_of_whole_card(stored, side.card_id):
             return StoredCard(
                 card=stored.get(Card, side.card_id),
                 why=f"it stands for {place.name}, as {side.why}",
             )
     master = master_in_force(stored, finish_id)
     card = stored.find(Card, master.card_id) if master is not None else None
-    if card is not None and readings_of_card(stored, card.root):
+    if card is not None and readings_of_whole_card(stored, card.root):
         return StoredCard(card=card, why="it is the master of the finish")
     read = [
         (readings[-1].observed_at, card)
         for card in stored.by(Card, "finish_id", finish_id)
-        if (readings := readings_of_card(stored, card.root))
+        if (readings := readings_of_whole_card(stored, card.root))
     ]
     if not read:
         return None
@@ -188,7 +193,7 @@ def beside(
 def trial_cards(file: RecordFile, finish_id: str) -> list[Card]:
     """The cards of a repair's finish that were read, in the order they were sprayed."""
     cards = file.by(Card, "finish_id", finish_id)
-    read = [card for card in cards if readings_of_card(file, card.root)]
+    read = [card for card in cards if readings_of_whole_card(file, card.root)]
     return sorted(read, key=lambda card: card.observed_at)
 
 

@@ -16,7 +16,7 @@ from service.domain.lookups import (
     cards_of_batch,
     master_in_force,
     policy_in_force,
-    readings_of_card,
+    readings_of_whole_card,
 )
 from service.domain.photographed import (
     Between,
@@ -99,7 +99,7 @@ def draft_for_batch(
     cards = cards_of_batch(file, batch_id)
     if any(card.root == master.card_id for card in cards):
         return None
-    read = [reading for card in cards for reading in readings_of_card(file, card.root)]
+    read = [reading for card in cards for reading in readings_of_whole_card(file, card.root)]
     approved = approved_readings(home, master)
     if not (read and approved):
         return None
@@ -157,7 +157,7 @@ def _against_master(
     instrument, or one of a photograph the master's card lies in too. A photograph without it
     tells only of the cards in it.
     """
-    pairs = pairs_of(file, readings_of_card(file, master.card_id), read)
+    pairs = pairs_of(file, readings_of_whole_card(file, master.card_id), read)
     paired = {pair.b.root: pair for pair in pairs}
     usable = [r for r in read if r.method is Method.INSTRUMENT or r.root in paired]
     standing = _first_that_compares(usable, paired, approved) if usable else as_sprayed(read)
@@ -213,7 +213,7 @@ def draft_for_joint(file: RecordFile, joint_id: str) -> Draft | None:
     cards = [file.get(Card, side.card_id or "") for side in sides]
     finish = file.get(Finish, file.get(Panel, joint.panel_a).finish_id)
     policy = policy_in_force(file, finish.root)
-    every = [readings_of_card(file, card.root) for card in cards]
+    every = [readings_of_whole_card(file, card.root) for card in cards]
     photographed = _across_joint(file, finish, every)
     if photographed is None:
         # A photograph of one card without the other does not take an instrument's place.
@@ -281,7 +281,7 @@ def _across_joint(
     master = master_in_force(file, finish.root)
     if master is None:
         return None
-    return through_master(file, readings_of_card(file, master.card_id), *every)
+    return through_master(file, readings_of_whole_card(file, master.card_id), *every)
 
 
 def _by_instrument(readings: Sequence[Reading]) -> list[Reading]:
@@ -304,7 +304,7 @@ def draft_for_car(
     panel = file.get(Panel, reading.panel_id or "")
     finish = file.get(Finish, panel.finish_id)
     policy = policy_in_force(file, finish.root)
-    stored_readings = readings_of_card(stored, stored_card.root)
+    stored_readings = readings_of_whole_card(stored, stored_card.root)
     if not stored_readings:
         return None
     # A photograph of the card alone must not hide what an instrument read of it.
@@ -350,7 +350,7 @@ def reads_again(file: RecordFile, reading: Reading) -> bool:
     if card is None:
         return False
     cards = cards_of_batch(file, card.batch_id)
-    read = (one for other in cards for one in readings_of_card(file, other.root))
+    read = (one for other in cards for one in readings_of_whole_card(file, other.root))
     return all(one.root != reading.root for one in as_sprayed(read))
 
 

@@ -17,6 +17,7 @@ from service.domain.lookups import (
     mean_lab,
     panels_of_batch,
     readings_of_card,
+    readings_of_whole_card,
     shown_angle,
     standing_reading,
     the_job,
@@ -283,7 +284,7 @@ def batch_gap(file: RecordFile, batch: Batch) -> str:
     cards = cards_of_batch(file, batch.root)
     if not cards:
         return "no_card"
-    if not any(readings_of_card(file, card.root) for card in cards):
+    if not any(readings_of_whole_card(file, card.root) for card in cards):
         return "no_reading"
     master = master_in_force(file, batch.finish_id)
     if master is None:

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.domain.record_file import RecordFile
-from service.domain.records.cards import Card, Movement
+from service.domain.records.cards import Card, Movement, Zone
 from service.domain.records.job import Acceptance, Finish, Job, Panel, Policy
 from service.domain.records.measuring import AngleReading, Lab, Master, Reading, Verdict
 from service.domain.records.spraying import Batch, Coat
 from service.domain.refused import OutOfOrder
-from service.domain.terms import CardKind, Method, MovementKind
+from service.domain.terms import CardKind, Method, MovementKind, ZoneState
 
 
 def the_job(file: RecordFile) -> Job:
@@ -105,6 +105,16 @@ def cards_of_batch(file: RecordFile, batch_id: str) -> list[Card]:
 def readings_of_card(file: RecordFile, card_id: str) -> list[Reading]:
     """The readings of a card that were not dropped, in order of arrival."""
     return file.by(Reading, "card_id", card_id)
+
+
+def readings_of_whole_card(file: RecordFile, card_id: str) -> list[Reading]:
+    """The same without those of let-down steps, none of which is how the batch was sprayed."""
+    steps = {
+        zone.root
+        for zone in file.by(Zone, "card_id", card_id)
+        if zone.state is ZoneState.LET_DOWN_STEP
+    }
+    return [r for r in readings_of_card(file, card_id) if r.zone_id not in steps]
 
 
 def standing_reading(readings: Sequence[Reading]) -> Reading | None:

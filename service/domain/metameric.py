@@ -12,13 +12,14 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from service.domain.comparability import normal_geometry
+from service.domain.instruments import variance_between_instruments
 from service.domain.judging import approved_readings
 from service.domain.lookups import (
     cards_of_batch,
     master_in_force,
     mean_lab,
     policy_in_force,
-    readings_of_card,
+    readings_of_whole_card,
 )
 from service.domain.pooling import as_sprayed, known_uncertainty
 from service.domain.record_file import RecordFile
@@ -106,7 +107,7 @@ def batch_under_lights(
     if master is None or not batch.role.gives_colour or master.card_id in {c.root for c in cards}:
         return None
     approved = approved_readings(home, master)
-    read = as_sprayed(r for card in cards for r in readings_of_card(file, card.root))
+    read = as_sprayed(r for card in cards for r in readings_of_whole_card(file, card.root))
     if not approved or not read:
         return None
     policy = policy_in_force(file, batch.finish_id)
@@ -170,9 +171,9 @@ def _looked_at(
         )
         if why:
             return UnderLights(why_not=why)
-        known = known_uncertainty([master_reading, card_reading])
+        noise = _noise(master_reading, card_reading)
         seen = [
-            _under(light, of_master, of_card, found.observer, limit, risk, known)
+            _under(light, of_master, of_card, found.observer, limit, risk, noise)
             for light in (found.reference, *(found.tests if others else ()))
         ]
     except ValueError as error:
@@ -187,7 +188,7 @@ def _looked_at(
         tests=tuple(seen[1:]),
         words=words(found, limit=limit),
         answer=_answer(seen),
-        sureness=_sureness(seen, known),
+        sureness=_sureness(seen, noise),
         next_step=_next_step(seen),
         master_reading_id=master_reading.root,
         card_reading_id=card_reading.root,
@@ -298,6 +299,34 @@ def _disagreement(reading: Reading, spectrum: AngleSpectrum, whose: str) -> str:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Noise:
+    """What is known of how surely the two were read.
+
+    Standard uncertainty of a repeat in each channel, where known; variance that different
+    instruments add to each channel; and why nothing can be known of it.
+    """
+
+    of_a_repeat: float | None
+    between: float
+    doubt: str
+
+
+def _noise(master: Reading, card: Reading) -> _Noise:
+    named = master.instrument_id, card.instrument_id
+    apart = master.inter_instrument_uncertainty, card.inter_instrument_uncertainty
+    doubt = ""
+    if None not in named and named[0] != named[1] and None in apart:
+        doubt = (
+            "The two were read by different instruments and nobody said how far these stand apart"
+        )
+    if master.past_calibration or card.past_calibration:
+        doubt = "An instrument was past its calibration when it read them"
+    return _Noise(
+        known_uncertainty([master, card]), variance_between_instruments(master, card), doubt
+    )
+
+
 def _under(
     light: Found,
     of_master: AngleSpectrum,
@@ -305,8 +334,10 @@ def _under(
     observer: int,
     limit: float,
     risk: float,
-    known: float | None,
+    noise: _Noise,
 ) -> UnderLight:
+    import numpy as np
+
     from colour.decision import Verdict, judge
     from colour.metamerism import SMALL, place_words
     from colour.spectra import lab_from_reflectance
@@ -320,11 +351,19 @@ def _under(
         )
         for one in (of_master, of_card)
     ]
-    judged = judge(*labs, limit=limit, risk=risk, standard_uncertainty=known)
     matches = light.delta_e_2000 <= limit
-    settled, reach = None, judged.interval
-    if judged.p_blends is not None:
-        settled = judged.verdict is (Verdict.BLENDS if matches else Verdict.SHOWS)
+    settled = reach = None
+    if not noise.doubt:
+        judged = judge(
+            *labs,
+            limit=limit,
+            risk=risk,
+            standard_uncertainty=noise.of_a_repeat,
+            added_covariance=noise.between * np.eye(3) if noise.between else None,
+        )
+        reach = judged.interval
+        if judged.p_blends is not None:
+            settled = judged.verdict is (Verdict.BLENDS if matches else Verdict.SHOWS)
     return UnderLight(
         illuminant=light.illuminant,
         place=place_words(light.illuminant),
@@ -371,17 +410,17 @@ def _places(lights: Iterable[UnderLight]) -> str:
     return places[0] if len(places) == 1 else f"{', '.join(places[:-1])} and {places[-1]}"
 
 
-def _sureness(seen: Sequence[UnderLight], known: float | None) -> str:
+def _sureness(seen: Sequence[UnderLight], noise: _Noise) -> str:
+    if noise.doubt:
+        return f"{noise.doubt}, so the figures are compared with the limit as they stand."
     if any(light.settled is None for light in seen):
         return (
             "Nothing is known of the noise of these readings, so the figures are compared with "
             "the limit as they stand. Read each card three times or more, lifting the instrument."
         )
-    basis = (
-        "the instrument's repeatability, taken to be the same under every light"
-        if known is not None
-        else "the scatter of the repeats"
-    )
+    basis = "the scatter of the repeats"
+    if noise.of_a_repeat is not None:
+        basis = "the instrument's repeatability, taken to be the same under every light"
     unsettled = [light for light in seen if not light.settled]
     if not unsettled:
         return f"Each holds by itself against {basis}. It is no verdict."

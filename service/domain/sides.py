@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from service.domain.lookups import cards_of_batch, readings_of_card
+from service.domain.lookups import cards_of_batch, readings_of_whole_card
 from service.domain.pooling import as_sprayed
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
@@ -155,7 +155,7 @@ def best(file: RecordFile, cards: Iterable[Card]) -> str:
     """
     cards = list(cards)
     furthest = dict.fromkeys((card.root for card in cards), -1)
-    for reading in as_sprayed(r for card in cards for r in readings_of_card(file, card.root)):
+    for reading in as_sprayed(r for card in cards for r in readings_of_whole_card(file, card.root)):
         card_id = reading.card_id or ""
         furthest[card_id] = max(furthest[card_id], reading.stage.order)
 
@@ -183,7 +183,9 @@ def joint_gap(file: RecordFile, joint: Joint) -> str:
         return "no_side"
     if side_a.card_id == side_b.card_id:
         return "one_stack"
-    if not all(readings_of_card(file, side.card_id) for side in (side_a, side_b) if side.card_id):
+    if not all(
+        readings_of_whole_card(file, side.card_id) for side in (side_a, side_b) if side.card_id
+    ):
         return "no_reading"
     return ""
 

@@ -164,3 +164,22 @@ def test_a_card_without_cleared_steps_says_what_to_do() -> None:
     door = job.panel("Door")
     car = job.reading(None, pearl(1), panel_id=door.root)
     assert "Clear one half of it" in beside_steps(job.file, card, car).sentence
+
+
+def test_a_step_of_a_let_down_card_never_stands_for_the_batch() -> None:
+    from service.domain.judging import draft_for_batch
+    from service.domain.line_making import batch_gap
+
+    job = Panel()
+    master = job.card(job.batch(2), coats=3)
+    job.master(master, job.reading(master, pearl(3), geometry="multi-angle", specular=None))
+    batch = job.file.all(type(job.batch(3)))[0]
+    job.read(0, 5)
+    assert batch.number == 1
+    assert draft_for_batch(job.file, batch.root) is None
+    assert batch_gap(job.file, batch) == "no_reading"
+    whole = job.card(batch, coats=3)
+    job.reading(whole, pearl(3), geometry="multi-angle", specular=None)
+    job.read(5)
+    draft = draft_for_batch(job.file, batch.root)
+    assert draft is not None and draft.card_id == whole.root
