@@ -54,6 +54,7 @@ def command_ports() -> CommandPorts:
         restore=_restore,
         job_as=_job_as,
         photo_sheet_as=_photo_sheet_as,
+        press=_press,
         photo_desk=_photo_desk,
     )
 

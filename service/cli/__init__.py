@@ -39,6 +39,10 @@ COMMANDS = {
     "spectrum": Entry(
         "service.cli.spectrum_command:spectrum", "Colour of the spectra in a file, by light."
     ),
+    "labels": Entry("service.cli.paper_command:labels", "Print labels with codes for cards."),
+    "report": Entry(
+        "service.cli.paper_command:report", "Print the report of a job, or a card's sheet."
+    ),
     "read": Entry("service.cli.reading_commands:read", "Show what a readings file holds."),
 }
 

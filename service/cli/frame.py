@@ -23,6 +23,7 @@ if TYPE_CHECKING:
         VerifyReport,
     )
     from service.domain.record_file import RecordFile
+    from service.use_cases.papers import PaperPress
     from service.use_cases.ports import PhotoReader
     from service.use_cases.queries import Queries
 
@@ -67,6 +68,8 @@ class CommandPorts(NamedTuple):
     """A whole job as ``json``, or its readings as ``csv``, ``cgats`` or ``cxf``."""
     photo_sheet_as: Callable[[str, Target], bytes]
     """The photo sheet to print, as ``pdf``, ``png`` or ``svg``."""
+    press: Callable[[], PaperPress]
+    """What makes PDF of every other paper."""
     photo_desk: Callable[[], AbstractContextManager[PhotoReader]]
     """What reads photographs, closed afterwards."""
 
