@@ -28,6 +28,7 @@ from service.web.pages.bench_swatches import SwatchShown
 from service.web.pages.bench_views import person_name
 from service.web.pages.figures import AngleChoice
 from service.web.pages.figures_spectra import (
+    Side,
     SpectraShown,
     angles_with_spectra,
     mean_spectrum,
@@ -212,7 +213,7 @@ def own_spectra(
     mean = mean_spectrum(given[-1:], angle)
     assert mean is not None
     return OwnSpectra(
-        shown=shown([("this card", mean)], angle),
+        shown=shown([(Side("", "this card", given[-1:]), mean)], angle),
         choices=tuple(
             AngleChoice(angle=one, href=address(str(one))) for one in angles if len(angles) > 1
         ),

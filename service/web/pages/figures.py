@@ -25,7 +25,7 @@ from service.web.charts_lines import Line, LineChart, line_chart
 from service.web.charts_place import Place, place_charts
 from service.web.context import PageContext
 from service.web.pages.evidence import AngleJudged, angles_of
-from service.web.pages.figures_spectra import SpectraShown, spectra_shown
+from service.web.pages.figures_spectra import Side, SpectraShown, spectra_shown
 
 SAME = 5e-4
 """CIELAB units. A difference that the readings do not give has no one colour to start from."""
@@ -37,9 +37,10 @@ source. ASTM E2539 and DIN 6175-2 give the angles, not the words."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideShown:
-    """One of the two that were compared: its whole name, one short enough for a line's end."""
+    """One of the two that were compared: its whole name, inside a sentence, at a line's end."""
 
     name: str
+    said: str
     short: str
     href: str
 
@@ -160,7 +161,11 @@ def figures_of(
         ),
         chosen=chosen,
         place=_place(chosen, working, second),
-        spectra=spectra_shown(of_first, of_second, first.short, second.short, chosen.angle),
+        spectra=spectra_shown(
+            Side(first.short, first.said, of_first),
+            Side(second.short, second.said, of_second),
+            chosen.angle,
+        ),
     )
 
 
@@ -198,31 +203,31 @@ def _is_first(verdict: Verdict, reading: Reading) -> bool:
 
 def _sides(here: PageContext, file: RecordFile, verdict: Verdict) -> tuple[SideShown, SideShown]:
     if verdict.subject is Subject.CAR:
-        return SideShown(name="The stored card", short="stored card", href=""), SideShown(
-            name="The car", short="the car", href=""
+        return (
+            SideShown(name="The stored card", said="the stored card", short="card", href=""),
+            SideShown(name="The car", said="the car", short="car", href=""),
         )
     own = _side(here, file, verdict.card_id)
     other = _side(here, file, verdict.other_card_id)
     if verdict.subject is Subject.JOINT:
-        if own.short == other.short:
-            return (
-                SideShown(name=f"{own.name}, one side", short="one side", href=own.href),
-                SideShown(name=f"{other.name}, the other", short="the other", href=other.href),
-            )
-        return own, other
-    return SideShown(name="The master", short="master", href=other.href), own
+        if own.said != other.said:
+            return own, other
+        return (
+            SideShown(name="One side", said="one side", short="one side", href=own.href),
+            SideShown(name="The other side", said="the other", short="the other", href=other.href),
+        )
+    master = SideShown(name="The master", said="the master", short="master", href=other.href)
+    return master, own
 
 
 def _side(here: PageContext, file: RecordFile, card_id: str | None) -> SideShown:
     card = file.latest_revision(Card, card_id or "")
     batch = file.latest_revision(Batch, card.batch_id) if card is not None else None
-    number = f"atch {batch.number}" if batch is not None else ""
     href = here.link("card", code=card.code) if card is not None and not card.withdrawn else ""
-    return SideShown(
-        name=f"B{number}" if number else "The card",
-        short=f"b{number}" if number else "card",
-        href=href,
-    )
+    if batch is None:
+        return SideShown(name="The card", said="the card", short="card", href=href)
+    name = f"batch {batch.number}"
+    return SideShown(name=name.capitalize(), said=name, short=name, href=href)
 
 
 def _mean(readings: Sequence[Reading], angle: int | None) -> Lab | None:

@@ -59,38 +59,39 @@ class Mean:
     repeats: int
 
 
-def spectra_shown(
-    first: Sequence[Reading],
-    second: Sequence[Reading],
-    first_name: str,
-    second_name: str,
-    angle: int | None,
-) -> SpectraShown | None:
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two that are compared: its name at a line's end and in a sentence; its readings."""
+
+    short: str
+    said: str
+    readings: Sequence[Reading]
+
+
+def spectra_shown(first: Side, second: Side, angle: int | None) -> SpectraShown | None:
     """The spectra of both sides at an angle; None where neither has one."""
-    sides = [
-        (name, mean_spectrum(r, angle)) for name, r in ((first_name, first), (second_name, second))
-    ]
-    found = [(name, mean) for name, mean in sides if mean is not None]
+    sides = [(side, mean_spectrum(side.readings, angle)) for side in (first, second)]
+    found = [(side, mean) for side, mean in sides if mean is not None]
     if not found:
         return None
-    lacking = next((name for name, mean in sides if mean is None), "")
+    lacking = next((side.said for side, mean in sides if mean is None), "")
     return shown(found, angle, lacking)
 
 
-def shown(found: Sequence[tuple[str, Mean]], angle: int | None, lacking: str = "") -> SpectraShown:
-    """Lay out one or two spectra with their names, the one compared with first."""
+def shown(found: Sequence[tuple[Side, Mean]], angle: int | None, lacking: str = "") -> SpectraShown:
+    """Lay out one or two spectra, the one compared with first."""
     whole = sorted({nm for _, mean in found for nm in mean.values})
     every = math.ceil(len(whole) / MOST_DRAWN)
     drawn = whole[::every]
     strokes = ("solid", "dashed") if len(found) > 1 else ("solid",)
     lines = [
         Line(
-            name=name if len(found) > 1 else "",
+            name=side.short if len(found) > 1 else "",
             stroke=stroke,
             xs=[nm for nm in drawn if nm in mean.values],
             ys=[mean.values[nm] for nm in drawn if nm in mean.values],
         )
-        for (name, mean), stroke in zip(found, strokes, strict=True)
+        for (side, mean), stroke in zip(found, strokes, strict=True)
     ]
     both = [nm for nm in drawn if all(nm in mean.values for _, mean in found)]
     apart = (
@@ -102,7 +103,7 @@ def shown(found: Sequence[tuple[str, Mean]], angle: int | None, lacking: str = "
     widest = max(seen, key=lambda nm: abs(apart[nm]), default=None)
     return SpectraShown(
         angle=angle,
-        names=tuple(name for name, _ in found),
+        names=tuple(side.said for side, _ in found),
         repeats=tuple(mean.repeats for _, mean in found),
         reflectance=line_chart(lines) if len(found) > 1 else line_chart(lines, right=WIDE),
         difference=line_chart(

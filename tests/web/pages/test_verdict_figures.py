@@ -14,12 +14,14 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from service.domain.records.cards import Card
+from service.domain.records.measuring import Verdict
 from service.web.pages import figures
 from tests.chart import chart_every
-from tests.web.pages.audit_shop import evidence, table
+from tests.web.pages.audit_shop import BLUE, evidence, table
 from tests.web.pages.figure_shop import DARK_FLOP, FLAKE, PATCH, FigureShop
+from tests.web.pages.rack_shop import RackShop
 
-ANGLE_TABLE = "Batch 2 less master, angle by angle"
+ANGLE_TABLE = "Batch 2 less the master, angle by angle"
 
 
 def made(folder, story):
@@ -247,7 +249,7 @@ def test_both_spectra_their_difference_and_all_their_numbers_are_shown(solid):
     assert both.all("path", class_="line-solid") and both.all("path", class_="line-dashed")
     assert [t.text for t in both.all("text", class_="line-name")] == ["master", "batch 2"]
     assert drawing(sheet, "Batch 2 reflects more than the master, most at 700 nm")
-    assert "master, mean of 3 repeats" in sheet.main.text
+    assert "the master, mean of 3 repeats" in sheet.main.text
 
 
 def test_a_spectrum_of_one_nanometre_is_drawn_and_listed_in_every_second_value(tmp_path):
@@ -334,6 +336,37 @@ def test_a_joint_is_drawn_from_its_first_side(tmp_path):
     shop.close()
 
 
+def test_a_reading_whose_range_crosses_the_limit_says_so_over_its_drawing(tmp_path):
+    shop = FigureShop(tmp_path)
+    shop.hand.open(coats_to_hide=3)
+    restless = {"repeats": ((0.3, -0.2, 0.2), (-0.2, 0.3, -0.1), (-0.1, -0.1, -0.1))}
+    shop.sprayed(1, BLUE, standard_uncertainty=None, **restless)
+    shop.hand.master(shop.told.cards[1], shop.told.readings[1])
+    shop.sprayed(2, (44.2, -4.9, -22.4), standard_uncertainty=None, **restless)
+    sheet = opened(shop)
+    assert "could not be told" in sheet.heading
+    figure = drawing(sheet, "Batch 2 reads within the limit of 0.80, but its range of ")
+    assert "crosses it" in figure.one("figcaption").text
+    assert figure.all("ellipse", class_="chart-region")
+    assert "95 % region of the reading" in sheet.main.text
+    shop.close()
+
+
+def test_a_car_is_drawn_from_the_card_of_its_stored_finish(tmp_path):
+    shop = RackShop(tmp_path)
+    shop.story()
+    shop.repair()
+    shop.read_car((22.8, -11.6, 5.2))
+    verdict = shop.hand.file.all(Verdict)[-1]
+    sheet = shop.browser(shop.manager).open(f"/jobs/{verdict.job_id}/verdicts/{verdict.root}")
+    assert sheet.main.one("h2", id="where").text == "Where the car lies from the stored card"
+    rows = table(sheet, "Position in CIELAB units")
+    assert [number(row[3]) for row in rows] == pytest.approx(
+        (verdict.delta_l, verdict.delta_a, verdict.delta_b), abs=0.0051
+    )
+    shop.close()
+
+
 def test_what_the_readings_do_not_bear_out_is_not_drawn(solid, monkeypatch):
     verdict = solid.verdict(batch_id=solid.told.batches[2])
     working = json.loads(verdict.evidence)
@@ -349,7 +382,7 @@ def test_what_the_readings_do_not_bear_out_is_not_drawn(solid, monkeypatch):
     monkeypatch.setattr(figures, "SAME", -1.0)
     sheet = opened(solid)
     assert "It cannot be drawn: its readings do not by themselves give" in sheet.main.text
-    rows = table(sheet, "Batch 2 less master, CIELAB units")
+    rows = table(sheet, "Batch 2 less the master, CIELAB units")
     assert [number(cell) for cell in rows[0][1:]] == pytest.approx(
         (verdict.delta_l, verdict.delta_a, verdict.delta_b), abs=0.0051
     )
