@@ -107,6 +107,36 @@ def test_single_readings_of_unknown_noise_are_said_to_be_no_verdict(pair):
     assert found.answer == "matches in daylight and shows under a three-band tube"
 
 
+def by(pair, **card_fields):
+    """The pair as two instruments read it that stand 0.3 from their kind in each channel."""
+    made = [
+        replace(one, instrument_id=name, inter_instrument_uncertainty=0.3)
+        for one, name in zip(pair, ("one", "other"), strict=True)
+    ]
+    return made[0], replace(made[1], **card_fields)
+
+
+def test_two_instruments_widen_what_is_told_of_each_light(pair):
+    alone, apart = looked_at(pair), looked_at(by(pair))
+    for narrow, wide in zip(alone.lights, apart.lights, strict=True):
+        assert narrow.delta_e_2000 == wide.delta_e_2000
+        assert wide.high - wide.low > 2 * (narrow.high - narrow.low)
+    assert [light.settled for light in apart.lights] != [light.settled for light in alone.lights]
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"inter_instrument_uncertainty": None}, "nobody said how far these stand apart"),
+        ({"past_calibration": True}, "past its calibration"),
+    ],
+)
+def test_where_nobody_knows_how_sure_it_is_the_figures_stand_alone(pair, fields, said):
+    found = looked_at(by(pair, **fields))
+    assert {(light.settled, light.low, light.high) for light in found.lights} == {(None,) * 3}
+    assert said in found.sureness and "as they stand" in found.sureness
+
+
 def test_the_two_may_have_been_sampled_at_other_wavelengths(pair):
     slow = metameric(GREY, 0.05, period=140)  # of a wave that 20 nm are enough for
     every_20 = reading(repeats_of(slow)[:, 1:-1:2], nm=NM[1:-1:2])
