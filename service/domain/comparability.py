@@ -69,6 +69,8 @@ GRADES: Mapping[str, Grade] = {
 }
 """The shop's starting grades; a policy's ``grades`` come before them."""
 
+DIRECTIONAL = ("45:0", "0:45", "45:c:0", "45a:0", "45c:0", "multi-angle")
+
 LEAST: Mapping[str, Grade] = {
     "unlike_angle": Grade.ONLY_CANNOT_TELL,
     "angle_missing": Grade.ONLY_CANNOT_TELL,
@@ -166,7 +168,8 @@ def _conditions(a: Specimen, b: Specimen) -> list[Found]:
                 f"Set the instrument to {x.observer}° and read {b.name} again.",
             )
         )
-    directional = normal_geometry(x.geometry) in ("45:0", "0:45", "45:c:0", "45a:0", "45c:0")
+    # Directional geometries leave the gloss out, whatever a setting is called.
+    directional = normal_geometry(x.geometry) in DIRECTIONAL
     if normal_geometry(x.geometry) != normal_geometry(y.geometry):
         found.append(
             (

@@ -175,6 +175,13 @@ def test_a_required_angle_missing_only_cannot_tell_and_is_named():
     assert reasons[0].remedy == "Read card 2 at 110°."
 
 
+def test_at_several_angles_the_gloss_is_left_out_whatever_the_setting_is_called():
+    bench = Bench(FinishKind.METALLIC, METALLIC)
+    fan = {"geometry": "multi-angle"}
+    one, other = bench.side(1, **fan), bench.side(2, specular=None, **fan)
+    assert bench.graded(one, other) == {}
+
+
 def test_solids_read_at_no_common_angle_are_not_compared():
     bench = Bench()
     lab = (50.0, 0.0, 0.0)

@@ -25,6 +25,7 @@ from service.use_cases.measuring import LogReading, Measured
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
 from service.web.forms import Form
+from service.web.pages.angle_rows import Row, rows_of
 from service.web.pages.bench_defaults import first_of_furthest_stage, reading_like, stage_reached
 from service.web.pages.bench_forms import (
     UNITS,
@@ -45,6 +46,7 @@ page_rules(
 )
 
 REPEATS = 3
+ROWS = "rows"
 AXES = ("L", "a", "b")
 STAGES = (
     Option(Stage.BASE_DRY, "Base, dry"),
@@ -85,6 +87,7 @@ class ReadingNewPage:
     batch_href: str
     finish: Finish
     angles: tuple[AngleAsked, ...]
+    rows_open: bool
     repeats: range
     axes: tuple[str, ...]
     zones: tuple[Option, ...]
@@ -159,29 +162,44 @@ def _measured(form: Form, file: RecordFile, card_id: str) -> Measured:
 
 
 def _angles(form: Form, asked: Sequence[AngleAsked]) -> tuple[AngleReading, ...]:
-    """The repeats that were typed, angle by angle; a repeat must be whole."""
+    """The repeats that were typed, angle by angle; a repeat must be whole.
+
+    Those typed as rows come after those in the fields, and may be at angles nobody asked for.
+    """
     gathering = Gathering(form)
-    found: list[AngleReading] = []
+    found: dict[int | None, list[Lab]] = {one.angle: [] for one in asked}
     for one in asked:
-        read = [
-            gathering.take(partial(_repeat, form, one, repeat), None) for repeat in range(REPEATS)
-        ]
-        repeats = tuple(lab for lab in read if lab is not None)
-        if repeats:
-            reading = gathering.take(partial(_at_angle, one, repeats), None)
-            found += [reading] if reading is not None else []
+        for repeat in range(REPEATS):
+            lab = gathering.take(partial(_repeat, form, one, repeat), None)
+            found[one.angle] += [lab] if lab is not None else []
+    for angle, lab in gathering.take(lambda: _rows(form, asked), []):
+        found.setdefault(angle, []).append(lab)
+    named = {one.angle: f"lab.{one.key}.0.L" for one in asked if _typed(form, one)}
+    readings = [
+        gathering.take(partial(_at_angle, named.get(angle, ROWS), angle, repeats), None)
+        for angle, repeats in found.items()
+        if repeats
+    ]
     gathering.done()
-    if not found:
+    if not readings:
         name = f"lab.{asked[0].key}.0.L"
         raise Invalid(name, "No colour was typed. Enter at least one L*, a*, b*.")
-    return tuple(found)
+    return tuple(reading for reading in readings if reading is not None)
 
 
-def _at_angle(asked: AngleAsked, repeats: tuple[Lab, ...]) -> AngleReading:
+def _rows(form: Form, asked: Sequence[AngleAsked]) -> list[Row]:
+    return rows_of(ROWS, form.value(ROWS), [one.angle for one in asked])
+
+
+def _typed(form: Form, asked: AngleAsked) -> bool:
+    return any(form.value(name) for name in form.names(f"lab.{asked.key}."))
+
+
+def _at_angle(field: str, angle: int | None, repeats: Sequence[Lab]) -> AngleReading:
     try:
-        return AngleReading(angle=asked.angle, repeats=repeats)
+        return AngleReading(angle=angle, repeats=tuple(repeats))
     except Invalid as invalid:
-        raise Invalid(f"lab.{asked.key}.0.L", str(invalid)) from invalid
+        raise Invalid(field, str(invalid)) from invalid
 
 
 def _repeat(form: Form, asked: AngleAsked, repeat: int) -> Lab | None:
@@ -237,6 +255,7 @@ def _page(
         batch_href=here.link("batch", job_id=file.chain, batch_id=batch.root),
         finish=file.get(Finish, card.finish_id),
         angles=angles,
+        rows_open=bool(form.value(ROWS) or form.error(ROWS)),
         repeats=range(REPEATS),
         axes=AXES,
         zones=tuple(Option(z.root, z.name) for z in zones),
