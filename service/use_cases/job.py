@@ -166,6 +166,16 @@ def set_policy(unit: Unit, command: SetPolicy) -> None:
     unit.add(_policy(unit, command, "", command.job_id, finish.root, command.limits, finish.kind))
 
 
+def _known(lights: tuple[str, ...]) -> tuple[str, ...]:
+    """Lights by the names of their tables, however they were written."""
+    from colour.lights import illuminant_name
+
+    try:
+        return tuple(map(illuminant_name, lights))
+    except ValueError as error:
+        raise Invalid("lights", f"{str(error)[:1].upper()}{str(error)[1:]}") from None
+
+
 def _policy(
     unit: Unit,
     command: Command,
@@ -209,7 +219,7 @@ def _policy(
         grades=limits.grades,
         widening=limits.widening,
         angle_limits=limits.angle_limits,
-        lights=limits.lights,
+        lights=_known(limits.lights) if isinstance(limits, Limits) else limits.lights,
     )
 
 

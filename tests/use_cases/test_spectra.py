@@ -9,6 +9,7 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from colour.difference import delta_e_2000
+from service.domain.lookups import policy_in_force
 from service.domain.metameric import batch_under_lights
 from service.domain.records.cards import Card
 from service.domain.records.measuring import AngleSpectrum, Reading, Verdict
@@ -19,6 +20,7 @@ from service.storage.database import open_database
 from service.storage.verify import verify
 from service.use_cases.correcting import Correct, fields_open_to_correction
 from service.use_cases.importing import ImportReadings
+from service.use_cases.job import Limits, SetPolicy
 from service.use_cases.measuring import JobReading, LogReading, LogReadings, Measured
 from tests.chart import chart, computed
 from tests.shop_hand import ShopHand
@@ -161,6 +163,15 @@ def test_an_import_of_spectra_alone_tells_readings_apart_and_is_taken_once(hand)
     assert len(hand.file.all(Reading)) == 2
     with pytest.raises(AlreadyThere, match="All 2 readings are on record"):
         hand.do(ImportReadings, readings=readings)
+
+
+def test_a_policys_lights_are_known_ones_however_they_are_written(hand):
+    limits = Limits(lights=("fl11", "CIE A", "led b3"))
+    hand.on_job(SetPolicy, finish_id=hand.finish, limits=limits, why="a shop of tubes")
+    assert policy_in_force(hand.file, hand.finish).lights == ("F11", "A", "LED-B3")
+    with pytest.raises(Invalid, match=r"Illuminant 'B7' is not known. Known are A") as refused:
+        hand.on_job(SetPolicy, finish_id=hand.finish, limits=Limits(lights=("B7",)), why="no")
+    assert refused.value.field == "lights"
 
 
 def test_no_correction_touches_a_spectrum(hand):
