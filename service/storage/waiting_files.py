@@ -37,6 +37,9 @@ class WaitingFiles:
         self._seconds_kept = seconds_kept
         self._most_bytes = most_bytes
         self._lock = threading.Lock()
+        # What was left from an earlier day goes when the service starts, not only with the next.
+        if self._folder.is_dir():
+            self._make_room(0)
 
     def put(self, content: bytes) -> str:
         """Keep bytes from now on for a day and return their SHA-256."""

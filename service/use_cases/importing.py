@@ -226,7 +226,7 @@ def import_id(measured: Measured | Reading) -> str:
     return str(uuid5(NAMESPACE_URL, f"keepcard reading {sha256(text.encode()).hexdigest()}"))
 
 
-def on_record(file: RecordFile, measured: Measured) -> OnRecord | None:
+def on_record(file: RecordFile, measured: Measured | Reading) -> OnRecord | None:
     """The reading of a job's file that is the same, None when there is none."""
     id = import_id(measured)
     found = file.latest_revision(Reading, id)

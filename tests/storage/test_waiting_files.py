@@ -45,6 +45,17 @@ def test_after_a_day_it_is_gone_and_the_next_one_clears_it_away(tmp_path):
     assert not path.exists()
 
 
+def test_what_is_left_from_an_earlier_day_goes_at_the_start(tmp_path):
+    name = WaitingFiles(tmp_path, SHOP).put(b"monday")
+    path = tmp_path / FOLDER / SHOP / name
+    WaitingFiles(tmp_path, SHOP)
+    assert path.exists()
+    yesterday = time.time() - 24 * 60 * 60 - 1
+    os.utime(path, (yesterday, yesterday))
+    WaitingFiles(tmp_path, SHOP)
+    assert not path.exists()
+
+
 def test_the_oldest_make_room_for_the_newest(tmp_path):
     waiting = WaitingFiles(tmp_path, SHOP, most_bytes=250)
     names = []

@@ -15,7 +15,7 @@ from colour.difference import delta_e_2000
 from colour.spectra import lab_from_reflectance
 from service.domain.card_code import grouped
 from service.domain.records.cards import Card
-from service.domain.records.measuring import Reading
+from service.domain.records.measuring import AngleSpectrum, Reading
 from service.domain.refused import Invalid
 from service.domain.terms import Stage, ZoneState
 from service.exchange.reading_files import read_readings
@@ -37,7 +37,7 @@ from service.use_cases.importing import (
     store_import,
     verdicts_after,
 )
-from service.use_cases.measuring import DropReading
+from service.use_cases.measuring import DropReading, JobReading, Measured
 from tests.fakes import FakeQueries, FakeStore
 from tests.shop_hand import ShopHand
 
@@ -426,6 +426,31 @@ def test_a_reading_twice_in_one_file_is_stored_once(shop):
         perform(
             shop.store, shop.hand.painter, ImportReadings(id=str(uuid4()), readings=twice.readings)
         )
+
+
+def test_colours_worked_out_from_spectra_tell_readings_apart(shop):
+    """A program may send spectra alone; what they give is what makes a reading the same."""
+
+    def sent(share: float) -> ImportReadings:
+        spectrum = AngleSpectrum(
+            wavelengths_nm=WAVELENGTHS, reflectance=((share,) * len(WAVELENGTHS),)
+        )
+        reading = Measured(
+            stage=Stage.BAKED,
+            illuminant="D65",
+            observer=10,
+            geometry="45:0",
+            card_id=shop.first,
+            spectra=(spectrum,),
+        )
+        item = JobReading(job_id=shop.hand.job_id, reading=reading)
+        return ImportReadings(id=str(uuid4()), readings=(item,))
+
+    perform(shop.store, shop.hand.painter, sent(0.2))
+    perform(shop.store, shop.hand.painter, sent(0.3))
+    assert len(shop.read()) == 2
+    with pytest.raises(AlreadyOnRecord):
+        perform(shop.store, shop.hand.painter, sent(0.2))
 
 
 def test_an_import_of_nothing_is_refused(shop):

@@ -28,7 +28,7 @@ DID: Mapping[str, tuple[str, str]] = {
     "report_missing": ("marked as missing {}", "movements"),
     "attach_photo": ("added a photograph of {}", "photos"),
     "log_reading": ("logged the {}", "readings"),
-    "log_readings": ("logged together the {}", "readings"),
+    "log_readings": ("imported the {}", "readings"),
     "import_readings": ("imported the {}", "readings"),
     "log_frame": ("logged together the {}", "readings"),
     "log_photograph": ("photographed, and logged the {}", "readings"),

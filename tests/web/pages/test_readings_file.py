@@ -7,11 +7,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import pytest
+from click.testing import CliRunner
 
+from service.app import command_ports
+from service.cli import cli
 from service.domain.card_code import grouped
 from service.domain.lookups import verdict_on_batch
 from service.domain.records.measuring import Reading
 from service.domain.terms import Stage
+from service.storage.database import open_store
 from service.use_cases.measuring import DropReading
 from service.web.files_taken import MOST_BYTES
 from tests.web.pages.bench_shop import DARK_RED, BenchShop, Browser, Sheet, Sprayed
@@ -106,6 +110,24 @@ def test_the_same_file_again_is_said_to_be_on_record_and_offers_no_store(taking)
     assert "Store" not in said(again)
     assert not [f for f in again.main.all("form") if f.attributes["method"] == "post"]
     assert len(taking.readings()) == count
+
+
+def test_what_a_page_stored_is_on_record_for_the_command_line(taking, tmp_path):
+    content = csv(taking.cards[0].code)
+    taking.choose(content).send()
+    count = len(taking.readings())
+    heads = taking.shop.store.heads()
+    taking.shop.close()
+    path = tmp_path / "by hand.csv"
+    path.write_bytes(content)
+    said = ["import", str(path), "--data", str(tmp_path), "--as", "First Manager"]
+    result = CliRunner().invoke(cli, said, obj=command_ports())
+    assert result.exit_code == 0, result.output
+    assert "0 readings stored, 1 were on record already." in result.stdout
+    store = open_store(tmp_path, read_only=True)
+    with store.database:
+        assert store.heads() == heads
+        assert len(store.job(taking.shop.hand.job_id).all(Reading)) == count
 
 
 def test_a_form_sent_twice_stores_once(taking):
