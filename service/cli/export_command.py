@@ -20,8 +20,8 @@ from service.cli.opening import data_options, opened
     default="journal",
     show_default=True,
     help="journal: entries and photographs, for `keepcard restore`. json: every record as it "
-    "stands. csv, cgats (CGATS.17, ISO 28178) and cxf (CxF3, ISO 17972-1): every reading, as "
-    "`keepcard import` reads it.",
+    "stands. csv: the colours of every reading. cgats (CGATS.17, ISO 28178) and cxf (CxF3, "
+    "ISO 17972-1): every reading by instrument with its spectra, as `keepcard import` reads it.",
 )
 def export(
     file: Path, data: Path, database: str | None, shop: str | None, work_order: str, form: str

@@ -1,11 +1,13 @@
 """A job's readings as CSV, one repeat a row, as ``readings_csv`` reads them back.
 
 Colours only: a table has one set of wavelengths, and a job's readings may have several or none.
-Spectra go out as CGATS.17 and CxF3, which give each its own.
+Spectra go out as CGATS.17 and CxF3, which give each its own. Repeats are numbered on where a
+card was read again in the same way, since a reader takes a number that stands twice for a copy.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from service.domain.card_code import grouped
@@ -41,20 +43,31 @@ def job_csv(file: RecordFile) -> bytes:
 
 
 def _rows(file: RecordFile) -> Iterator[tuple[Cell, ...]]:
+    numbers: Counter[tuple[object, ...]] = Counter()
     for reading in file.all(Reading):
         card = file.find(Card, reading.card_id)
         panel = file.find(Panel, reading.panel_id)
         batch = file.find(Batch, card.batch_id) if card else None
         name = grouped(card.code) if card else panel.name if panel else ""
         for angle in reading.angles:
-            for number, (lightness, a, b) in enumerate(angle.repeats, 1):
+            alike = (
+                name,
+                reading.stage,
+                reading.illuminant,
+                reading.observer,
+                reading.geometry,
+                reading.specular,
+                angle.angle,
+            )
+            for lightness, a, b in angle.repeats:
+                numbers[alike] += 1
                 yield (
                     name,
                     lightness,
                     a,
                     b,
                     angle.angle,
-                    number,
+                    numbers[alike],
                     reading.stage.value,
                     reading.illuminant,
                     reading.observer,

@@ -10,11 +10,15 @@ from service.domain.record_file import RecordFile
 from service.domain.records import measuring
 from service.domain.records.cards import Card
 from service.domain.records.job import Panel
+from service.domain.terms import Method
 from service.exchange.readings import Conditions, Reading, ReadingsRefused, Sample
 
 
 def job_as(form: str, file: RecordFile) -> bytes:
-    """Every reading of a job that was not dropped, as ``cgats`` or ``cxf``.
+    """Every reading by instrument that was not dropped, as ``cgats`` or ``cxf``.
+
+    A photograph's are left out: it compares what lies in it and measures no card by itself, and
+    these forms have no word for that, so whoever read the file would take them for a measurement.
 
     Raises
     ------
@@ -23,7 +27,9 @@ def job_as(form: str, file: RecordFile) -> bytes:
     """
     found = list(_samples(file))
     if not found:
-        raise ReadingsRefused("The job has no readings to export. Read a card first.")
+        raise ReadingsRefused(
+            "The job has no readings to export. Read a card with an instrument first."
+        )
     samples = [sample for sample, _ in found]
     observed = [moment for _, moment in found]
     if form == "cgats":
@@ -37,6 +43,8 @@ def job_as(form: str, file: RecordFile) -> bytes:
 
 def _samples(file: RecordFile) -> Iterator[tuple[Sample, datetime]]:
     for reading in file.all(measuring.Reading):
+        if reading.method is Method.PHOTOGRAPH:
+            continue
         card = file.find(Card, reading.card_id)
         panel = file.find(Panel, reading.panel_id)
         conditions = Conditions(

@@ -12,10 +12,11 @@ from lxml import etree
 from service.domain.card_code import grouped
 from service.domain.records.cards import Card
 from service.domain.records.measuring import AngleReading, AngleSpectrum, Reading
-from service.domain.terms import Stage
+from service.domain.terms import Method, Stage
 from service.exchange.job_csv import job_csv
 from service.exchange.job_samples import job_as
 from service.exchange.reading_files import read_readings
+from service.exchange.readings import ReadingsRefused
 from tests.builders import JobBuilder
 from tests.exchange.test_written_files import SCHEMA, strict_cgats
 from tests.spectral_readings import CHART, GREY, NM, repeats_of, spectral
@@ -134,3 +135,23 @@ def test_csv_holds_the_colours_of_every_reading(job):
     file = read_readings(job_csv(job.file))
     assert sum(len(sample.readings) for sample in file.samples) == 3 + 3 * 2 + 2
     assert all(r.lab is not None for sample in file.samples for r in sample.readings)
+
+
+def test_a_card_read_twice_alike_has_its_repeats_numbered_on(job):
+    card = job.file.all(Card)[2]
+    job.reading(card, (25.75, -12.0, 6.25), repeats=2, geometry="45:0", specular=None)
+    sample = read_readings(job_csv(job.file)).samples[-1]
+    assert [r.repeat for r in sample.readings] == [1, 2, 3, 4]
+    assert [r.lab[0] for r in sample.readings] == [25.5, 25.5, 25.75, 25.75]
+
+
+@pytest.mark.parametrize("form", ["cgats", "cxf"])
+def test_a_photograph_is_not_passed_off_as_a_measurement(job, form):
+    before = job_as(form, job.file)
+    card = job.file.all(Card)[0]
+    job.reading(card, geometry="photograph", specular=None, method=Method.PHOTOGRAPH)
+    assert job_as(form, job.file) == before
+    alone = JobBuilder()
+    alone.reading(alone.card(alone.batch(1)), method=Method.PHOTOGRAPH)
+    with pytest.raises(ReadingsRefused, match="Read a card with an instrument first"):
+        job_as(form, alone.file)
