@@ -117,18 +117,18 @@ def course_of(readings: Iterable[Reading]) -> list[Course]:
 
 def since_when(drift: Drift, sprayed_at: datetime) -> str:
     """Between when and when a card moved, and whether that was cure or storage."""
-    days = f"{drift.days} day{'' if drift.days == 1 else 's'}"
+    days = f"{drift.days} day{'' if drift.days == 1 else 's'} before" if drift.days else "that day"
     if (drift.newest.observed_at - sprayed_at).days <= CURE_DAYS:
         return (
-            f"Since it was first read, {days} before. It was still curing, when colour and gloss "
+            f"Since it was first read, {days}. It was still curing, when colour and gloss "
             "move, so this says nothing of storage."
         )
     if read_while_curing(drift, sprayed_at):
         return (
-            f"Since it was first read, {days} before. It was still curing then, so part of this "
+            f"Since it was first read, {days}. It was still curing then, so part of this "
             "may be cure and not storage."
         )
-    return f"In storage, since it was first read {days} before."
+    return f"In storage, since it was first read {days}."
 
 
 def read_while_curing(drift: Drift, sprayed_at: datetime) -> bool:

@@ -9,7 +9,6 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from service.domain.card_code import read_card_code
-from service.domain.drift import Drift, drifts_of
 from service.domain.lines import CardLine
 from service.domain.lookups import (
     master_in_force,
@@ -40,6 +39,7 @@ from service.web.pages.bench_views import (
     person_name,
     verdict_shown,
 )
+from service.web.pages.card_drift import CardDrift, card_drifts
 from service.web.pages.card_made import Made, made
 from service.web.pages.card_readings import (
     BesideMaster,
@@ -117,7 +117,7 @@ class CardPage:
     joints: tuple[JointShown, ...]
     made: Made
     readings: tuple[ReadingShown, ...]
-    drifts: tuple[Drift, ...]
+    drifts: tuple[CardDrift, ...]
     eyes: tuple[EyeShown, ...]
     photos: tuple[PhotoShown, ...]
     actions: tuple[Action, ...]
@@ -215,7 +215,7 @@ def card_page(
         joints=tuple(j for j in shown_joints(here, file)[0] if card.root in (j.card_a, j.card_b)),
         made=made(here, file, card),
         readings=readings_shown(here, file, card),
-        drifts=tuple(drifts_of(readings_of_card(file, card.root))),
+        drifts=card_drifts(card, readings_of_card(file, card.root)),
         eyes=eyes_shown(here, file, card),
         photos=_photos(here, file, shop, card),
         actions=_actions(here, file, card),

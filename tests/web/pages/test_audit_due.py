@@ -146,6 +146,31 @@ def test_cards_that_moved_are_told_with_vector_range_and_days(told, office):
     assert "18 months apart" in row[6]
 
 
+def test_the_card_says_whether_it_moved_since_when_and_what_may_be_cure(told, office):
+    text = office.open(f"/c/{told.codes[2]}").main.text
+    assert "It reads otherwise by more than noise explains: 0.75, greyer (ΔL* −0.25" in text
+    assert "Since it was first read, 547 days before. It was still curing then" in text
+    assert "95 %" in text.replace("\u202f", " ")
+    assert "by more than noise explains" not in office.open(f"/c/{told.codes[3]}").main.text
+
+
+def test_a_card_read_thrice_shows_every_reading_against_the_first(tmp_path):
+    shop = AuditShop(tmp_path)
+    try:
+        shop.hand.clock = datetime.now(UTC) - 2 * YEAR
+        shop.story()
+        for days in (7, 30, 400):
+            shop.hand.clock += timedelta(days=days)
+            shop.hand.read(shop.told.cards[2], NEAR)
+        code = shop.hand.file.get(Card, shop.told.cards[2]).code
+        sheet = shop.browser().open(f"/c/{code}")
+        rows = table(sheet, "Against the reading of")
+        assert [int(row[0]) for row in rows] == [7, 37, 437]
+        assert "Noise may explain what lies between" in sheet.main.text
+    finally:
+        shop.close()
+
+
 def test_the_verdict_of_a_card_that_moved_stays_as_it_was(told):
     file = told.store.job(told.old_job)
     (verdict,) = [v for v in file.all(Verdict) if v.batch_id == told.told.batches[2]]
