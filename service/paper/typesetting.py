@@ -40,6 +40,8 @@ def typeset(
         font_paths=_fonts(),
         ignore_system_fonts=True,
         sys_inputs={"values": given},
+        # Tags let a screen reader go through a paper; labels go to a printer, and faster without.
+        pdf_tags=template == "document",
     )
     return drawn
 
