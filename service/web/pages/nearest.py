@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -10,15 +10,22 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.lookups import mean_lab, shown_angle, uncertainty_of_mean
-from service.domain.nearness import doubts_of_differences
+from service.domain.nearness import AtAngle, at_angles, doubts_of_differences
 from service.domain.records.measuring import AngleReading, Lab, Reading
 from service.domain.records.shop import Instrument
 from service.domain.refused import Invalid, Refused
-from service.use_cases.queries import NearCard
-from service.use_cases.side_by_side import lab_of
+from service.use_cases.nearest import (
+    Apart,
+    Nearest,
+    ReadLike,
+    nearest_at_angles,
+    nearest_to_reading,
+)
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
+from service.web.filters import MINUS
 from service.web.forms import Form
+from service.web.pages.angle_rows import rows_of
 from service.web.pages.bench_forms import Filled, Option
 from service.web.pages.bench_reading import GEOMETRIES, ILLUMINANTS, OBSERVERS
 from service.web.pages.bench_swatches import SwatchShown
@@ -30,11 +37,13 @@ router = APIRouter()
 page_rules({("GET", "/rack/nearest"): ANYBODY_HERE})
 
 NEAR = 8
-LOOKED_AT = 100
-FIELDS = ("l", "a", "b", "illuminant", "observer", "geometry", "angle", "specular", "uncertainty")
+FIELDS = (
+    *("l", "a", "b", "illuminant", "observer", "geometry", "angle", "specular", "uncertainty"),
+    "further",
+)
 ANGLES = (
     Option("", "One geometry, no angles"),
-    *(Option(str(angle), f"{angle}°") for angle in (45, 15, 25, 75, 110)),
+    *(Option(str(at), f"{at}°".replace("-", MINUS)) for at in (45, -15, 15, 25, 75, 110)),
 )
 SPECULAR = (
     Option("", "Either"),
@@ -45,7 +54,10 @@ SPECULAR = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingAsked:
-    """A reading of the car as it was typed in, with its conditions."""
+    """A reading of the car as it was typed in, with its conditions.
+
+    ``lab`` is at ``angle``, by which cards are found; ``further`` is what was read beside it.
+    """
 
     lab: Lab
     illuminant: str
@@ -54,16 +66,28 @@ class ReadingAsked:
     angle: int | None
     specular: str
     uncertainty: float | None
+    further: tuple[AtAngle, ...] = ()
+
+    @property
+    def angles(self) -> tuple[AtAngle, ...]:
+        """All of it, that by which cards are found first."""
+        return (AtAngle(self.angle, self.lab, self.uncertainty), *self.further)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NearHit:
-    """A card near the reading, and how it lies beside the car."""
+    """A card near the reading, and how it lies beside the car at the angle it differs most at.
+
+    ``others`` are the further angles both were read at, ``lacking`` those the card was not.
+    """
 
     hit: CardHit
     delta_e_2000: float
     doubt: float | None
     words: str
+    angle: int | None = None
+    others: tuple[Apart, ...] = ()
+    lacking: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +99,7 @@ class NearestPage:
     reading: ReadingAsked | None
     swatch: SwatchShown | None
     near: tuple[NearHit, ...]
+    all_looked_at: bool
     compare_href: str
     illuminants: tuple[Option, ...]
     observers: tuple[Option, ...]
@@ -114,6 +139,7 @@ def reading_asked(form: Form) -> ReadingAsked:
             "uncertainty", f"{uncertainty:g} cannot be an uncertainty. Enter one above 0, to 20."
         )
     return ReadingAsked(
+        further=_further(form, angle, uncertainty),
         lab=lab,
         illuminant=form.needed("illuminant"),
         observer=_observer(form.needed("observer")),
@@ -122,6 +148,31 @@ def reading_asked(form: Form) -> ReadingAsked:
         specular=form.value("specular"),
         uncertainty=uncertainty,
     )
+
+
+def _further(form: Form, angle: float | None, uncertainty: float | None) -> tuple[AtAngle, ...]:
+    """What was read at further angles; each once, and only beside the 45° cards are found by."""
+    text = form.value("further")
+    if not text:
+        return ()
+    if angle != 45:
+        raise Invalid(
+            "angle", "Cards read at several angles are found by their 45°. Type that reading above."
+        )
+    rows = rows_of("further", text, [None])
+    angles = [at for at, _ in rows]
+    for at in angles:
+        if at is None or at == 45 or angles.count(at) > 1:
+            shown = "No angle stands" if at is None else f"{at}° stands twice"
+            raise Invalid(
+                "further", f"{shown} in it. Type each further angle once, in a row of its own."
+            )
+    try:
+        for at, lab in rows:
+            AngleReading(repeats=(lab,), angle=at)
+    except Invalid as invalid:
+        raise Invalid("further", str(invalid)) from invalid
+    return tuple(AtAngle(at, lab, uncertainty) for at, lab in rows)
 
 
 def _needed(form: Form, name: str) -> float:
@@ -144,7 +195,8 @@ def _form(request: Request) -> Form:
 
 
 def _page(here: PageContext, frame: Frame, form: Form, asked: ReadingAsked | None) -> NearestPage:
-    near = tuple(_near(here, asked)) if asked else ()
+    found = _nearest(here, asked) if asked else Nearest(cards=())
+    near = tuple(_hits(here, asked.angles, found)) if asked else ()
     instruments = here.store.shop().all(Instrument)
     used = (asked.geometry,) if asked else ()
     own = (instrument.geometry for instrument in instruments)
@@ -155,6 +207,7 @@ def _page(here: PageContext, frame: Frame, form: Form, asked: ReadingAsked | Non
         reading=asked,
         swatch=swatch_of_lab(asked.lab, asked.illuminant, asked.observer) if asked else None,
         near=near,
+        all_looked_at=found.all_looked_at,
         compare_href=address(here, [one.hit.line.code for one in near]) if len(near) > 1 else "",
         illuminants=(Option("", "State it"), *ILLUMINANTS),
         observers=OBSERVERS,
@@ -169,15 +222,16 @@ def _start(instruments: list[Instrument]) -> dict[str, str]:
     return {"geometry": instruments[0].geometry} if len(instruments) == 1 else {}
 
 
-def _near(here: PageContext, asked: ReadingAsked) -> Iterable[NearHit]:
-    return _hits(here, asked.lab, asked.uncertainty, _nearest(here, asked))
-
-
 def nearest_to(here: PageContext, reading: Reading) -> str:
     """The address of the cards nearest to a reading on record."""
     angle = shown_angle(reading)
     fields = {name: f"{value:.4f}" for name, value in zip("lab", mean_lab(angle), strict=True)}
     uncertainty = uncertainty_of_mean(reading, angle)
+    further = [
+        " ".join([str(one.angle), *(f"{value:.4f}" for value in mean_lab(one))])
+        for one in reading.angles
+        if one is not angle and angle.angle == 45
+    ]
     return here.link(
         "nearest",
         illuminant=reading.illuminant,
@@ -186,57 +240,55 @@ def nearest_to(here: PageContext, reading: Reading) -> str:
         angle=angle.angle,
         specular=reading.specular,
         uncertainty=f"{uncertainty:.4f}" if uncertainty else None,
+        further="\n".join(further) or None,
         **fields,
     )
 
 
-def near_hits(
-    here: PageContext, *, lab: Lab, reading: Reading, angle: AngleReading, count: int
-) -> tuple[NearHit, ...]:
-    """The stored cards nearest to a reading on record, at one of its angles."""
-    found = here.queries.nearest_cards(
-        lab,
-        illuminant=reading.illuminant,
-        observer=reading.observer,
-        geometry=reading.geometry,
-        angle=angle.angle,
-        count=count,
-    )
-    return tuple(_hits(here, lab, uncertainty_of_mean(reading, angle), found))
+def near_hits(here: PageContext, *, reading: Reading, count: int) -> tuple[NearHit, ...]:
+    """The stored cards nearest to a reading on record, by the angle at which they differ most."""
+    found = nearest_to_reading(here.queries, reading, count)
+    return tuple(_hits(here, at_angles(reading), found))
 
 
-def _hits(
-    here: PageContext, lab: Lab, uncertainty: float | None, found: Iterable[NearCard]
-) -> Iterable[NearHit]:
+def _hits(here: PageContext, read: Sequence[AtAngle], found: Nearest) -> Iterable[NearHit]:
     from colour.words import words
 
     shop = here.store.shop()
-    read = [(near, other) for near in found if (other := lab_of(near.line)) is not None]
+    at = {one.angle: one for one in read}
     doubts = doubts_of_differences(
-        [(lab, uncertainty, other, near.line.standard_uncertainty) for near, other in read]
+        [
+            (
+                at[near.worst.angle].lab,
+                at[near.worst.angle].standard_uncertainty,
+                near.worst.lab,
+                near.worst.standard_uncertainty,
+            )
+            for near in found.cards
+        ]
     )
-    for (near, other), doubt in zip(read, doubts, strict=True):
+    for near, doubt in zip(found.cards, doubts, strict=True):
         yield NearHit(
             hit=card_hit(here, shop, near.line),
-            delta_e_2000=near.delta_e_2000,
+            delta_e_2000=near.worst.delta_e_2000,
             doubt=doubt,
-            words=words(lab, other),
+            words=words(at[near.worst.angle].lab, near.worst.lab),
+            angle=near.worst.angle if len(read) > 1 else None,
+            others=tuple(
+                sorted(
+                    (one for one in near.angles if one is not near.worst),
+                    key=lambda one: one.angle or 0,
+                )
+            ),
+            lacking=near.lacking,
         )
 
 
-def _nearest(here: PageContext, asked: ReadingAsked) -> list[NearCard]:
-    """The nearest cards read alike; with the specular reflection alike too, where it was said."""
-    found = here.queries.nearest_cards(
-        asked.lab,
+def _nearest(here: PageContext, asked: ReadingAsked) -> Nearest:
+    like = ReadLike(
         illuminant=asked.illuminant,
         observer=asked.observer,
         geometry=asked.geometry,
-        angle=asked.angle,
-        count=LOOKED_AT if asked.specular else NEAR,
+        specular=asked.specular,
     )
-    alike = [
-        near
-        for near in found
-        if not asked.specular or near.line.conditions.endswith(f"specular {asked.specular}")
-    ]
-    return alike[:NEAR]
+    return nearest_at_angles(here.queries, asked.angles, like, NEAR)

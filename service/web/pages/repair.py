@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from service.domain.beside_car import readings_of_car, readings_of_repair, the_repair
 from service.domain.let_down import GROUND_FIRST, BesideSteps, beside_steps, let_down_cards
-from service.domain.lookups import master_in_force, mean_lab, readings_of_card, shown_angle
+from service.domain.lookups import master_in_force, readings_of_card
 from service.domain.recommendation import Plan, Recommendation, recommend
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card
@@ -194,15 +194,7 @@ def _near(here: PageContext, file: RecordFile, seen: CarSeen | None) -> tuple[Ne
     """The stored cards of other jobs that lie nearest to the car as it was read."""
     if seen is None:
         return ()
-    reading = seen.reading
-    angle = shown_angle(reading)
-    found = near_hits(
-        here,
-        lab=mean_lab(angle),
-        reading=reading,
-        angle=angle,
-        count=NEAR + len(file.all(Card)),
-    )
+    found = near_hits(here, reading=seen.reading, count=NEAR + len(file.all(Card)))
     return tuple(one for one in found if one.hit.line.job_id != file.chain)[:NEAR]
 
 

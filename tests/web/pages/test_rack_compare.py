@@ -188,6 +188,64 @@ def test_effect_finishes_are_found_at_an_angle(shop):
     assert codes_in(sheet) == [card.code]
 
 
+SILVER = {15: (90.0, 0.0, 1.0), 45: (55.0, 0.0, 1.0), 110: (30.0, 0.0, 1.0)}
+FURTHER = "15 90 0 1%0A110 30,0 0 1"
+
+
+@pytest.fixture(scope="module")
+def silvers(tmp_path_factory):
+    """Three metallics, to be read only: one off at the flop, one a little off, one half read."""
+    shop = RackShop(tmp_path_factory.mktemp("silvers"))
+    shop.hand.open(FinishKind.METALLIC)
+    fan = {"geometry": "multi-angle", "specular": None}
+    dark_flop = {**SILVER, 110: (26.0, 0.0, 1.0)}
+    even = {angle: (lab[0] + 0.5, *lab[1:]) for angle, lab in SILVER.items()}
+    half = {45: (55.9, 0.0, 1.0), 15: (90.9, 0.0, 1.0)}
+    shop.cards = [
+        shop.hung(labs, f"M-{n}", **fan) for n, labs in enumerate((dark_flop, even, half))
+    ]
+    yield shop
+    shop.close()
+
+
+def test_at_several_angles_the_worst_ranks_and_is_named(silvers):
+    dark_flop, even, half = silvers.cards
+    car = SILVER[45]
+    sheet = nearest(silvers, car, geometry="multi-angle", angle="45", further=FURTHER)
+    assert codes_in(sheet) == [even.code, half.code, dark_flop.code]
+    hits = sheet.main.all("div", class_="hit")
+    last = delta_e(SILVER[110], (26.0, 0.0, 1.0))
+    assert (
+        f"{last:.2f} at 110°" in hits[2].text and "Darker than what was read there" in hits[2].text
+    )
+    assert "0.00 at 15°, 0.00 at 45°" in hits[2].text
+    assert "Not read at 110°, so it may lie further off there." in hits[1].text
+    near = delta_e(car, (55.5, 0.0, 1.0))
+    assert sheet.heading == f"The nearest card lies {near:.2f} from what was read, at 45°"
+    assert "at 45°, 15° and at 110°" in sheet.document.text
+    # By 45° alone the order is another.
+    alone = nearest(silvers, car, geometry="multi-angle", angle="45")
+    assert codes_in(alone) == [dark_flop.code, even.code, half.code]
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"angle": "15"}, "Cards read at several angles are found by their 45°."),
+        ({"angle": "45", "further": "45 1 2 3"}, "45° stands twice in it."),
+        ({"angle": "45", "further": "15 1 2 3%0A15 1 2 3"}, "15° stands twice in it."),
+        ({"angle": "45", "further": "1 2 3"}, "No angle stands in it."),
+        ({"angle": "45", "further": "15 900 2 3"}, "L* at 15° cannot be 900"),
+        ({"angle": "45", "further": "15 1"}, "Row 1 has 2 numbers."),
+    ],
+    ids=str,
+)
+def test_further_angles_that_cannot_be_are_refused_and_kept(silvers, fields, said):
+    sheet = nearest(silvers, SILVER[45], geometry="multi-angle", **{"further": FURTHER, **fields})
+    assert sheet.status == 422 and sheet.errors[0].startswith(said)
+    assert sheet.main.one("textarea", name="further").text
+
+
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
