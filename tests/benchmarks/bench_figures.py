@@ -18,7 +18,7 @@ from typing import Any
 
 from service.domain.records.cards import Card
 from service.web import charts_place
-from service.web.pages import card, figures, joint, verdict
+from service.web.pages import card, figures, figures_rows, joint, verdict
 from tests.benchmarks.bench_pages import Took, Visitor
 from tests.web.pages.figure_shop import FigureShop
 
@@ -27,7 +27,7 @@ MODULES = ((verdict, "figures_of"), (joint, "figures_on_record"), (card, "figure
 
 def forget() -> None:
     """Throw away every drawing that was laid out."""
-    for kept in (charts_place.cuts, figures._laid_out, figures._ranges):
+    for kept in (charts_place.cuts, figures._laid_out, figures_rows._ranges):
         kept.cache_clear()
 
 

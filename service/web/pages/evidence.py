@@ -16,7 +16,6 @@ from service.domain.records.job import Panel, Repair
 from service.domain.records.measuring import AngleReading, Frame, Lab, Reading, Verdict
 from service.domain.records.shop import Instrument
 from service.domain.records.spraying import Batch
-from service.domain.terms import Subject
 from service.web.context import PageContext
 from service.web.pages.bench_views import person_name
 
@@ -212,14 +211,14 @@ def _angle(verdict: Verdict, one: Mapping[str, Any]) -> AngleJudged:
 
 def _readings(here: PageContext, file: RecordFile, verdict: Verdict) -> Iterable[ReadingUsed]:
     for id in verdict.reading_ids:
-        of = file if verdict.subject is not Subject.CAR else _file_with(here, file, id)
+        of = _file_with(here, file, id)
         reading = of.latest_revision(Reading, id)
         if reading is not None:
             yield _reading(here, of, verdict, reading)
 
 
 def _file_with(here: PageContext, file: RecordFile, reading_id: str) -> RecordFile:
-    """The job a car's reading or a stored card's belongs to: this one, or the one it repairs."""
+    """The job a reading belongs to: this one, or the one it repairs, whose master it may use."""
     if file.latest_revision(Reading, reading_id) is None:
         for repair in file.all(Repair):
             return here.store.job(repair.stored_job_id)

@@ -5,61 +5,24 @@ Everything here is read off a verdict's evidence and the readings it rests on; n
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from service.domain.comparability import required_angles
 from service.domain.flop import Flop, flop_of, flop_words
-from service.domain.lookups import mean_lab
-from service.domain.pooling import repeats_at
 from service.domain.record_file import RecordFile
-from service.domain.records.cards import Card
-from service.domain.records.job import Finish, Joint, Panel, Policy
-from service.domain.records.measuring import AngleReading, Lab, Reading, Verdict
-from service.domain.records.spraying import Batch
-from service.domain.terms import JointKind, Subject
+from service.domain.records.measuring import Lab, Reading, Verdict
 from service.web.charts_angles import AngleChart, AngleMark, angle_chart
 from service.web.charts_lines import Line, LineChart, line_chart
 from service.web.charts_place import Place, place_charts
 from service.web.context import PageContext
 from service.web.pages.evidence import AngleJudged, angles_of
+from service.web.pages.figures_rows import AngleRow, angle_rows
+from service.web.pages.figures_sides import SideShown, is_first, readings_of, sides_of
 from service.web.pages.figures_spectra import Side, SpectraShown, spectra_shown
 
 SAME = 5e-4
 """CIELAB units. A difference that the readings do not give has no one colour to start from."""
-
-FACE_TO, MIDDLE_TO = 30, 60
-"""Aspecular degrees up to which one looks at the face and at the middle; common practice, no
-source. ASTM E2539 and DIN 6175-2 give the angles, not the words."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SideShown:
-    """One of the two that were compared: its whole name, inside a sentence, at a line's end."""
-
-    name: str
-    said: str
-    short: str
-    href: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AngleRow:
-    """One angle of a comparison; without a difference it was not read on both sides."""
-
-    angle: int | None
-    seen_at: str
-    limit: float
-    word: str
-    difference: float | None
-    bounds: tuple[float, float] | None
-    delta: Lab | None
-    words: str
-    first: Lab | None
-    second: Lab | None
-    decides: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,29 +83,10 @@ def figures_of(
     """
     if not angles:
         return None
-    first, second = _sides(here, file, verdict)
-    of_first = [reading for reading in readings if _is_first(verdict, reading)]
-    of_second = [reading for reading in readings if not _is_first(verdict, reading)]
-    bounds = _all_bounds(verdict, angles, of_first)
-    rows = [
-        AngleRow(
-            angle=one.angle,
-            seen_at=seen_at(one.angle),
-            limit=one.limit,
-            word=one.word,
-            difference=one.delta_e_2000,
-            bounds=bounds.get(one.angle),
-            delta=one.delta,
-            words=_direction(_mean(of_first, one.angle), one.delta),
-            first=_mean(of_first, one.angle),
-            second=_mean(of_second, one.angle),
-            decides=one.decides,
-        )
-        for one in angles
-    ]
-    missing = _missing(file, verdict, {row.angle for row in rows})
-    rows += [_not_read(angle, limit, of_first, of_second) for angle, limit in missing]
-    rows.sort(key=lambda row: -999 if row.angle is None else row.angle)
+    first, second = sides_of(here, file, verdict)
+    of_first = [reading for reading in readings if is_first(verdict, reading)]
+    of_second = [reading for reading in readings if not is_first(verdict, reading)]
+    rows = angle_rows(file, verdict, angles, of_first, of_second)
     judged = [row for row in rows if row.difference is not None]
     chosen = next((row for row in judged if asked and str(row.angle) == asked), None)
     chosen = chosen or next((row for row in judged if row.decides), judged[0])
@@ -151,7 +95,9 @@ def figures_of(
         first=first,
         second=second,
         angles=tuple(rows),
-        missing=tuple(angle for angle, _ in missing),
+        missing=tuple(
+            row.angle for row in rows if row.difference is None and row.angle is not None
+        ),
         over=_over(rows, first, second) if len(rows) > 1 else None,
         flop=_flop(of_first, of_second),
         choices=tuple(
@@ -176,116 +122,11 @@ def figures_on_record(
     asked: str,
     address: Callable[[str], str],
 ) -> Figures | None:
-    """The same, the evidence and readings taken from the job's own file."""
+    """The same, the evidence and readings taken from the record."""
     if verdict is None:
         return None
-    rows = (file.latest_revision(Reading, id) for id in verdict.reading_ids)
-    readings = [row for row in rows if row is not None]
+    readings = readings_of(here, file, verdict)
     return figures_of(here, file, verdict, angles_of(verdict), readings, asked, address)
-
-
-def seen_at(angle: int | None) -> str:
-    """What one looks at from an angle, in the trade's words."""
-    if angle is None:
-        return ""
-    if angle < 0:
-        return "behind the gloss"
-    return "face" if angle <= FACE_TO else "middle" if angle <= MIDDLE_TO else "flop"
-
-
-def _is_first(verdict: Verdict, reading: Reading) -> bool:
-    """Whether a reading is of the side that the other's difference was taken from."""
-    if verdict.subject is Subject.CAR:
-        return reading.card_id is not None
-    first = verdict.card_id if verdict.subject is Subject.JOINT else verdict.other_card_id
-    return reading.card_id == first
-
-
-def _sides(here: PageContext, file: RecordFile, verdict: Verdict) -> tuple[SideShown, SideShown]:
-    if verdict.subject is Subject.CAR:
-        return (
-            SideShown(name="The stored card", said="the stored card", short="card", href=""),
-            SideShown(name="The car", said="the car", short="car", href=""),
-        )
-    own = _side(here, file, verdict.card_id)
-    other = _side(here, file, verdict.other_card_id)
-    if verdict.subject is Subject.JOINT:
-        if own.said != other.said:
-            return own, other
-        return (
-            SideShown(name="One side", said="one side", short="one side", href=own.href),
-            SideShown(name="The other side", said="the other", short="the other", href=other.href),
-        )
-    master = SideShown(name="The master", said="the master", short="master", href=other.href)
-    return master, own
-
-
-def _side(here: PageContext, file: RecordFile, card_id: str | None) -> SideShown:
-    card = file.latest_revision(Card, card_id or "")
-    batch = file.latest_revision(Batch, card.batch_id) if card is not None else None
-    href = here.link("card", code=card.code) if card is not None and not card.withdrawn else ""
-    if batch is None:
-        return SideShown(name="The card", said="the card", short="card", href=href)
-    name = f"batch {batch.number}"
-    return SideShown(name=name.capitalize(), said=name, short=name, href=href)
-
-
-def _mean(readings: Sequence[Reading], angle: int | None) -> Lab | None:
-    """The mean of every repeat of one side, as it was judged."""
-    repeats = repeats_at(readings, angle)
-    return mean_lab(AngleReading(repeats=tuple(repeats), angle=angle)) if repeats else None
-
-
-def _direction(first: Lab | None, delta: Lab) -> str:
-    if first is None:
-        return ""
-    from colour.words import directions, words
-
-    second = [a + d for a, d in zip(first, delta, strict=True)]
-    return words(first, second) if directions(first, second) else ""
-
-
-def _missing(
-    file: RecordFile, verdict: Verdict, judged: set[int | None]
-) -> list[tuple[int, float]]:
-    """The angles that the policy of the time asked for and that were not judged, with limits."""
-    finish_id, joint = _held_to(file, verdict)
-    finish = file.latest_revision(Finish, finish_id)
-    policies = file.by(Policy, "finish_id", finish_id)
-    then = [policy for policy in policies if policy.received_at <= verdict.received_at]
-    if finish is None or not then or None in judged:
-        return []
-    asked = required_angles(finish, then[-1])
-    return [(a, then[-1].limit_at(joint, a)) for a in asked if a not in judged]
-
-
-def _held_to(file: RecordFile, verdict: Verdict) -> tuple[str, JointKind | None]:
-    """The finish a verdict is of, and the kind of joint whose limits held."""
-    if verdict.subject is Subject.JOINT:
-        joint = file.latest_revision(Joint, verdict.joint_id or "")
-        panel = file.latest_revision(Panel, joint.panel_a) if joint is not None else None
-        kind = joint.kind if joint is not None else None
-        return (panel.finish_id if panel is not None else ""), kind
-    batch = file.latest_revision(Batch, verdict.batch_id or "")
-    return (batch.finish_id if batch is not None else ""), None
-
-
-def _not_read(
-    angle: int, limit: float, first: Sequence[Reading], second: Sequence[Reading]
-) -> AngleRow:
-    return AngleRow(
-        angle=angle,
-        seen_at=seen_at(angle),
-        limit=limit,
-        word="",
-        difference=None,
-        bounds=None,
-        delta=None,
-        words="",
-        first=_mean(first, angle),
-        second=_mean(second, angle),
-        decides=False,
-    )
 
 
 def _over(rows: Sequence[AngleRow], first: SideShown, second: SideShown) -> OverAngles:
@@ -390,42 +231,3 @@ def _laid_out(
         covariance=covariance,
         degrees_of_freedom=degrees_of_freedom,
     )
-
-
-Bounds = tuple[float, float]
-
-
-def _all_bounds(
-    verdict: Verdict, angles: Sequence[AngleJudged], first: Sequence[Reading]
-) -> dict[int | None, Bounds]:
-    """The 95 % range of every angle: that of the angle that decided is on record."""
-    found: dict[int | None, Bounds] = {}
-    if verdict.low is not None and verdict.high is not None:
-        found[verdict.angle] = verdict.low, verdict.high
-    open_ones = [one for one in angles if one.angle not in found and one.p_blends is not None]
-    colours = [_mean(first, one.angle) for one in open_ones]
-    starts = [colour for colour in colours if colour is not None]
-    if not starts or len(starts) < len(open_ones):
-        return found
-    ranges = _ranges(
-        tuple(starts),
-        tuple(one.delta for one in open_ones),
-        tuple(one.covariance for one in open_ones),
-        tuple(one.degrees_of_freedom for one in open_ones),
-    )
-    return found | {one.angle: found for one, found in zip(open_ones, ranges, strict=True)}
-
-
-@lru_cache(maxsize=128)
-def _ranges(
-    starts: tuple[Lab, ...],
-    deltas: tuple[Lab, ...],
-    covariances: tuple[tuple[Lab, ...], ...],
-    degrees: tuple[float | None, ...],
-) -> tuple[Bounds, ...]:
-    """The ranges, worked out as the verdict's own is, by the noise on record."""
-    from colour.ranges import ranges_of
-
-    scatter = [math.inf if of is None else of for of in degrees]
-    found = ranges_of(starts, deltas, covariances, scatter)
-    return tuple((low, high) for low, high in found.tolist())

@@ -14,7 +14,8 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from service.domain.records.cards import Card
-from service.domain.records.measuring import Verdict
+from service.domain.records.measuring import AngleReading, AngleSpectrum, Verdict
+from service.domain.terms import FinishKind
 from service.web.pages import figures
 from tests.chart import chart_every
 from tests.web.pages.audit_shop import BLUE, evidence, table
@@ -364,6 +365,54 @@ def test_a_car_is_drawn_from_the_card_of_its_stored_finish(tmp_path):
     assert [number(row[3]) for row in rows] == pytest.approx(
         (verdict.delta_l, verdict.delta_a, verdict.delta_b), abs=0.0051
     )
+    shop.close()
+
+
+def test_a_repair_s_batch_is_drawn_from_the_master_of_the_job_it_goes_back_to(tmp_path):
+    shop = RackShop(tmp_path)
+    shop.story()
+    master = shop.master.code
+    shop.repair()
+    shop.hung((22.4, -11.9, 4.5), "R-01", panel=shop.damaged)
+    verdict = shop.hand.file.all(Verdict)[-1]
+    sheet = shop.browser(shop.manager).open(f"/jobs/{verdict.job_id}/verdicts/{verdict.root}")
+    rows = table(sheet, "Position in CIELAB units")
+    assert [number(row[3]) for row in rows] == pytest.approx(
+        (verdict.delta_l, verdict.delta_a, verdict.delta_b), abs=0.0051
+    )
+    assert sheet.main.one("h2", id="readings").text == "Two readings it rests on"
+    assert f"/c/{master}" in [a.attributes["href"] for a in sheet.main.all("a")]
+    shop.close()
+
+
+def test_another_angle_of_a_card_s_own_spectra_is_chosen_by_its_address(tmp_path):
+    shop = FigureShop(tmp_path)
+    shop.hand.open(FinishKind.METALLIC, coats_to_hide=3)
+    shop.sprayed(1, None)
+    nm = np.arange(400.0, 701.0, 10.0)
+    at = {15: 0.9, 45: 0.3, 110: 0.1}
+    spectra = tuple(
+        AngleSpectrum(angle=a, wavelengths_nm=tuple(nm), reflectance=((level,) * len(nm),))
+        for a, level in at.items()
+    )
+    colours = tuple(
+        AngleReading(angle=a, repeats=(shop.lab(nm, np.full(len(nm), level)),))
+        for a, level in at.items()
+    )
+    shop.hand.read(
+        shop.told.cards[1],
+        (50.0, 0.0, 0.0),
+        geometry="multi-angle",
+        specular=None,
+        angles=colours,
+        spectra=spectra,
+    )
+    sheet = card_page(shop, 1)
+    assert table(sheet, "Light reflected, % at 45°")[0][1] == "30.00"
+    nav = sheet.main.one("nav", class_="figure-angles")
+    assert [a.text for a in nav.all("a")] == ["15°", "45°", "110°"]
+    other = shop.browser(shop.manager).open(nav.all("a")[2].attributes["href"])
+    assert table(other, "Light reflected, % at 110°")[0][1] == "10.00"
     shop.close()
 
 
