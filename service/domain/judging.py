@@ -130,7 +130,9 @@ def draft_for_batch(
     return Draft(
         subject=Subject.BATCH,
         word=draft.word,
-        sentence=batch_sentence(batch, draft, wait),
+        sentence=_with_age(
+            batch_sentence(batch, draft, wait), draft.reasons if home is stored else ()
+        ),
         next_step=draft.next_step,
         stage=reading.stage,
         limit=draft.limit(policy.limit(None)),
@@ -327,7 +329,7 @@ def draft_for_car(
     return Draft(
         subject=Subject.CAR,
         word=draft.word,
-        sentence=car_sentence(panel.name, stored_card, draft),
+        sentence=_with_age(car_sentence(panel.name, stored_card, draft), draft.reasons),
         next_step=draft.next_step,
         stage=reading.stage,
         limit=draft.limit(policy.limit(kind)),
@@ -339,6 +341,12 @@ def draft_for_car(
         reasons=draft.reasons,
         reading_ids=draft.reading_ids,
     )
+
+
+def _with_age(sentence: str, reasons: Sequence[Reason]) -> str:
+    """A sentence of a repair, and that the stored card in the hand has moved, where it has."""
+    aged = [reason.text for reason in reasons if reason.code == "aged_card"]
+    return " ".join((sentence, *aged))
 
 
 def reads_again(file: RecordFile, reading: Reading) -> bool:

@@ -41,6 +41,19 @@ def with_master(hand, lab, kind=FinishKind.SOLID):
     return hand
 
 
+def repair_of(hand):
+    """A repair of the job at hand, which is then at hand."""
+    hand.job_id = hand.do(
+        job.OpenJob,
+        work_order=f"R-{uuid4().hex[:6]}",
+        title="Chip",
+        repairs_job_id=hand.job_id,
+        repairs_finish_id=hand.finish,
+        damage="Stone chip",
+    )
+    hand.finish = hand.file.all(Finish)[0].root
+
+
 def batch_read(hand, lab=WHITE):
     batch = hand.batch()
     card = hand.card(batch)
@@ -138,15 +151,7 @@ def test_the_car_is_told_that_the_stored_card_is_taken_as_it_is_now(hand):
     hand.clock += 3 * YEAR
     hand.read(hand.master_card, YELLOWED)
     stored = hand.file
-    hand.job_id = hand.do(
-        job.OpenJob,
-        work_order=f"R-{uuid4().hex[:6]}",
-        title="Chip",
-        repairs_job_id=hand.job_id,
-        repairs_finish_id=hand.finish,
-        damage="Stone chip",
-    )
-    hand.finish = hand.file.all(Finish)[0].root
+    repair_of(hand)
     car = hand.read(None, YELLOWED, panel_id=hand.panel("Wing"))
     file = hand.file
     draft = draft_for_car(file, file.get(Reading, car), stored, stored.get(Card, hand.master_card))
@@ -154,6 +159,20 @@ def test_the_car_is_told_that_the_stored_card_is_taken_as_it_is_now(hand):
     (text,) = [reason.text for reason in draft.reasons if reason.code == "aged_card"]
     assert text.startswith("The stored card has moved since it was first read: 1.3")
     assert text.endswith("It is taken as it is now, which is not as it was sprayed.")
+    assert draft.sentence.endswith(text)
+
+
+def test_a_repair_s_batch_is_told_in_its_sentence_that_the_master_in_the_hand_moved(hand):
+    """Whoever holds the new card beside the stored master sees another master than was approved."""
+    hand.clock += 3 * YEAR
+    hand.read(hand.master_card, YELLOWED)
+    stored = hand.file
+    repair_of(hand)
+    batch, _ = batch_read(hand)
+    draft = draft_for_batch(hand.file, batch, stored)
+    assert draft.word is Word.BLENDS
+    assert draft.sentence.startswith("Batch 1 blends with the master: ")
+    assert "The master in the hand no longer looks as it was first read: 1.3" in draft.sentence
 
 
 @pytest.mark.parametrize(

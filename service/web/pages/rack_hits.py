@@ -25,6 +25,7 @@ class CardHit:
     where: str
     painter: str
     sprayed_at: datetime
+    read_at: datetime | None
     swatch: SwatchShown | None
 
 
@@ -37,6 +38,7 @@ def card_hit(here: PageContext, shop: RecordFile, line: CardLine) -> CardHit:
         where=where_it_is(shop, line.whereabouts, line.slot, line.holder_id),
         painter=person_name(shop, line.painter_id),
         sprayed_at=from_text(line.sprayed_at),
+        read_at=from_text(line.read_at) if line.read_at else None,
         swatch=swatch_of_line(line),
     )
 
