@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 import anyio.to_thread
 from anyio import CapacityLimiter
 
+from service.domain.refused import Refused
 from service.use_cases.import_plan import plan_import
 from service.use_cases.importing import ImportPlan, Stated
 from service.web.context import PageContext
@@ -22,15 +23,34 @@ from service.web.context import PageContext
 T = TypeVar("T")
 
 MOST_BYTES = 10 * 2**20
+MOST_WAITING = 8
+"""Files that wait for the one being read; each may hold its bytes in memory."""
 
 _reading_thread = CapacityLimiter(1)
+
+
+class FilesBusy(Refused):
+    """More readings files than may wait."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            f"{MOST_WAITING} readings files wait to be read already. "
+            "Send this one again in a minute."
+        )
 
 
 async def in_reading_thread(work: Callable[..., T], *arguments: Any) -> T:
     """Run what reads a file in a thread of its own, after those that came before.
 
     Who waits holds no thread, so pages go on being served.
+
+    Raises
+    ------
+    FilesBusy
+        When as many wait already as may.
     """
+    if _reading_thread.statistics().tasks_waiting >= MOST_WAITING:
+        raise FilesBusy
     return await anyio.to_thread.run_sync(partial(work, *arguments), limiter=_reading_thread)
 
 

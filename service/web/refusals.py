@@ -36,6 +36,7 @@ STATUS: Mapping[str, int] = {
     "NotAPhoto": 415,
     "PhotographRefused": 422,
     "DeskBusy": 503,
+    "FilesBusy": 503,
     "NoShopYet": 503,
     "NoShop": 503,
     "NotStored": 503,

@@ -107,3 +107,11 @@ def test_a_word_the_query_does_not_take_is_refused(manager, taken):
 def test_a_file_over_the_limit_is_refused(manager):
     answer = manager.post(PATH, content=b"x" * (MOST_BYTES + 2), params=STATED)
     assert answer.status_code == 413
+
+
+def test_an_xml_file_that_defines_entities_is_refused_unread(manager):
+    entities = "".join(f'<!ENTITY e{n + 1} "{f"&e{n};" * 10}">' for n in range(20))
+    content = f'<!DOCTYPE CxF [<!ENTITY e0 "x">{entities}]><CxF>&e20;</CxF>'
+    answer = manager.post(PATH, content=content.encode(), params=STATED)
+    assert answer.status_code == 422
+    assert "entit" in answer.json()["detail"].casefold() or "DTD" in answer.json()["detail"]
