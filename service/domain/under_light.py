@@ -78,6 +78,7 @@ class Noise:
 
 
 def noise_of(master: Reading, card: Reading) -> Noise:
+    """What is known of two readings."""
     named = master.instrument_id, card.instrument_id
     apart = master.inter_instrument_uncertainty, card.inter_instrument_uncertainty
     doubt = ""
@@ -124,12 +125,17 @@ def _places(lights: Iterable[UnderLight]) -> str:
 
 
 def sureness_of(seen: Sequence[UnderLight], noise: Noise) -> str:
+    """What the figures are worth."""
     if noise.doubt:
-        return f"{noise.doubt}, so the figures are compared with the limit as they stand."
+        return (
+            f"{noise.doubt}, so the figures are compared with the limit as they stand and are no "
+            "verdict."
+        )
     if any(light.settled is None for light in seen):
         return (
             "Nothing is known of the noise of these readings, so the figures are compared with "
-            "the limit as they stand. Read each card three times or more, lifting the instrument."
+            "the limit as they stand and are no verdict. Read each card three times or more, "
+            "lifting the instrument."
         )
     basis = "the scatter of the repeats"
     if noise.of_a_repeat is not None:
@@ -144,14 +150,20 @@ def sureness_of(seen: Sequence[UnderLight], noise: Noise) -> str:
 
 
 def next_step_of(seen: Sequence[UnderLight]) -> str:
+    """What to do about it; empty where it matches under every light."""
     reference, *others = seen
-    shows = [light for light in others if not light.matches]
+    if reference.settled is False:
+        return f"Read both cards more often, to settle first what it does {reference.place}."
     if not reference.matches:
         return f"Bring the colour right {reference.place} first, then look at the other lights."
-    if not shows:
-        return ""
-    return (
-        f"Hold the two cards side by side {_places(shows)} before the job leaves. Tinting moves "
-        "the colour under every light at once, so where it must not be seen there, mix again "
-        "from the pigments of the master's batch."
-    )
+    shows = [light for light in others if not light.matches and light.settled is not False]
+    near = [light for light in others if light.settled is False]
+    if shows:
+        return (
+            f"Hold the two cards side by side {_places(shows)} before the job leaves. Tinting "
+            "moves the colour under every light at once, so where it must not be seen there, mix "
+            "again from the pigments of the master's batch."
+        )
+    if near:
+        return f"Read both cards more often, to settle what it does {_places(near)}."
+    return ""

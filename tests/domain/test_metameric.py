@@ -90,6 +90,12 @@ def test_a_known_repeatability_says_how_sure_each_light_is(pair):
     assert near.tests[0].matches and near.tests[0].settled is False
     assert near.answer.endswith("and is too near the limit under a three-band tube")
     assert "not settled under a three-band tube" in near.sureness
+    assert near.next_step == (
+        "Read both cards more often, to settle what it does under a three-band tube."
+    )
+    daylight = looked_at(pair, ["A"], limit=0.05)
+    assert daylight.reference.settled is False
+    assert daylight.next_step.endswith("to settle first what it does in daylight.")
 
 
 def test_without_a_known_one_the_scatter_of_the_repeats_says_it(pair):
