@@ -12,10 +12,12 @@ from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from service.domain.card_code import read_card_code
+from service.domain.flop import Flop
 from service.domain.lines import CardLine
 from service.domain.nearness import doubts_of_differences, in_noise
 from service.domain.records.measuring import Lab
 from service.domain.refused import Invalid, Refused
+from service.use_cases.angles_side_by_side import AtAngles, PairAtAngles, lay_at_angles
 from service.use_cases.side_by_side import MOST_CARDS, Pair, SideBySide, lab_of, lay_side_by_side
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
@@ -42,6 +44,8 @@ class LaidCard:
     extremes: tuple[str, ...]
     words: str
     why: str
+    flop: Flop | None
+    at_angles: PairAtAngles | None
     first_href: str
     without_href: str
 
@@ -54,6 +58,7 @@ class Gap:
     doubt: float | None
     why: str
     itself: bool
+    angle: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +84,9 @@ class ComparePage:
     rows: tuple[tuple[Gap, ...], ...]
     extremes: tuple[Extreme, ...]
     angles: tuple[int, ...]
-    widest: Pair | None
+    several: bool
+    widest: float | None
+    widest_at: int | None
     room: bool
 
 
@@ -122,41 +129,47 @@ def _readable(typed: Iterable[str]) -> Iterable[str]:
 
 def _page(here: PageContext, frame: Frame, form: Form, lines: Sequence[CardLine]) -> ComparePage:
     laid = lay_side_by_side(lines) if len(lines) > 1 else SideBySide(cards=(), pairs=())
-    pairs = {frozenset((pair.first, pair.second)): pair for pair in laid.pairs}
-    gaps = _gaps(laid.pairs, lines)
+    # What was read at one geometry is told by the lists alone, and opens no job's file.
+    angled = len(lines) > 1 and any(line.angle is not None for line in lines)
+    at_angles = lay_at_angles(here.store, lines) if angled else AtAngles()
+    gaps = _gaps(laid.pairs, lines) | _gaps_at_angles(at_angles)
     codes = tuple(line.code for line in lines)
-    compared = [pair for pair in laid.pairs if pair.delta_e_2000 is not None]
+    widest = max(gaps.values(), key=lambda gap: gap.delta_e_2000 or 0.0, default=ITSELF)
+    compared = any(gap.delta_e_2000 is not None for gap in gaps.values())
     return ComparePage(
         frame=frame,
         form=Filled(form=form),
         codes=codes,
-        cards=tuple(_cards(here, lines, laid, pairs)),
+        cards=tuple(_cards(here, lines, laid, at_angles)),
         rows=tuple(_row(code, codes, gaps) for code in codes) if compared else (),
         extremes=tuple(_extremes(laid, lines)),
         angles=tuple(sorted({line.angle for line in lines if line.angle is not None})),
-        widest=max(compared, key=lambda pair: pair.delta_e_2000 or 0.0, default=None),
+        several=any(len(pair.angles) > 1 for pair in at_angles.pairs),
+        widest=widest.delta_e_2000 if compared else None,
+        widest_at=widest.angle,
         room=len(lines) < MOST_CARDS,
     )
 
 
 def _cards(
-    here: PageContext,
-    lines: Sequence[CardLine],
-    laid: SideBySide,
-    pairs: dict[frozenset[str], Pair],
+    here: PageContext, lines: Sequence[CardLine], laid: SideBySide, at_angles: AtAngles
 ) -> Iterable[LaidCard]:
     codes = [line.code for line in lines]
     extremes = {one.code: one.extremes for one in laid.cards}
+    pairs = {pair.second: pair for pair in laid.pairs if pair.first == codes[0]}
     for hit in card_hits(here, lines):
         code = hit.line.code
-        pair = pairs.get(frozenset((codes[0], code)))
+        pair = pairs.get(code)
+        several = at_angles.pair(codes[0], code) if code != codes[0] else None
         others = [other for other in codes if other != code]
         yield LaidCard(
             hit=hit,
             lab=lab_of(hit.line),
             extremes=extremes.get(code, ()),
             words=pair.words if pair else "",
-            why=pair.why if pair else "",
+            why=pair.why if pair and several is None else "",
+            flop=(at_angles.flops or {}).get(code),
+            at_angles=several,
             first_href=address(here, [code, *others]),
             without_href=address(here, others),
         )
@@ -192,6 +205,20 @@ def _gaps(pairs: Sequence[Pair], lines: Sequence[CardLine]) -> dict[frozenset[st
             itself=False,
         )
         for pair in pairs
+    }
+
+
+def _gaps_at_angles(at_angles: AtAngles) -> dict[frozenset[str], Gap]:
+    """The same of cards read at angles, by the angle at which the two differ most."""
+    return {
+        frozenset((pair.first, pair.second)): Gap(
+            delta_e_2000=pair.worst.delta_e_2000,
+            doubt=pair.worst.doubt,
+            why="",
+            itself=False,
+            angle=pair.worst.angle if len(pair.angles) > 1 else None,
+        )
+        for pair in at_angles.pairs
     }
 
 

@@ -228,6 +228,43 @@ def test_at_several_angles_the_worst_ranks_and_is_named(silvers):
     assert codes_in(alone) == [dark_flop.code, even.code, half.code]
 
 
+def test_cards_read_at_several_angles_are_told_angle_by_angle(silvers):
+    dark_flop, even, half = silvers.cards
+    sheet = compared(silvers, [even, dark_flop, half])
+    one = {angle: (lab[0] + 0.5, *lab[1:]) for angle, lab in SILVER.items()}
+    other = {**SILVER, 110: (26.0, 0.0, 1.0)}
+    apart = {angle: delta_e(one[angle], other[angle]) for angle in SILVER}
+    assert sheet.heading == f"Three cards, {apart[110]:.2f} apart at the widest, at 110°"
+    section = sheet.main.one("section", **{"aria-labelledby": "angles"})
+    first, second = section.all("table")
+    rows = [row.text for row in first.one("tbody").all("tr")]
+    assert [row.split()[0] for row in rows] == ["15°", "45°", "110°"]
+    for row, angle in zip(rows, SILVER, strict=True):
+        assert f"{apart[angle]:.2f}" in row
+        assert f"−{one[angle][0] - other[angle][0]:.2f}" in row
+    assert "worst" in rows[2] and "darker" in rows[2]
+    assert [row.text.split()[0] for row in second.one("tbody").all("tr")] == ["15°", "45°"]
+    assert f"{grouped(half.code)} was not read at 110°." in section.text
+    assert "not yet alike to the eye" in section.text
+    words = [p.text for p in sheet.main.all("p", class_="laid-words")]
+    assert words[1].startswith(f"{apart[110]:.2f} at 110°, where it differs most: darker")
+    words_of_flop = "Darker at the face, the middle and the flop, so it travels more"
+    assert words_of_flop in sheet.main.text
+    for face, middle, flop in ((90.5, 55.5, 30.5), (90.0, 55.0, 26.0)):
+        # The formula by hand; one decimal is shown.
+        index = 2.69 * (face - flop) ** 1.11 / middle**0.86
+        assert f"Flop index {index:.1f}" in sheet.main.text
+    pairs = sheet.main.one("table", class_="pairs").text
+    assert f"{apart[110]:.2f} at 110°" in pairs
+
+
+def test_metallics_read_otherwise_are_still_not_alike(silvers):
+    other = silvers.hung(SILVER, "M-9", geometry="multi-angle", specular=None, illuminant="A")
+    sheet = compared(silvers, [silvers.cards[0], other])
+    assert "none can be told against another" in sheet.heading
+    assert not sheet.main.all("section", **{"aria-labelledby": "angles"})
+
+
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
