@@ -174,13 +174,21 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
     import signal
     import sys
 
-    import uvicorn
-
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s")
     # uvicorn ends a stopped server by the signal's own handler, when all is answered and closed;
     # with this one the process ends with code 0 and its callers can clean up.
     earlier = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-    settings, certificate = _certified(settings)
+    try:
+        _serve(*_certified(settings), say)
+    finally:
+        signal.signal(signal.SIGTERM, earlier)
+
+
+def _serve(
+    settings: Settings, certificate: ServerCertificate | None, say: Callable[[str], None]
+) -> None:
+    import uvicorn
+
     app = create_app(settings)
     database: Database = app.state.database
     try:
@@ -204,7 +212,6 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
         uvicorn.Server(config).run(sockets=[listener])
     finally:
         database.close()
-        signal.signal(signal.SIGTERM, earlier)
 
 
 def _certified(settings: Settings) -> tuple[Settings, ServerCertificate | None]:
