@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from service.exchange.cgats_lines import CgatsTable, is_number, tokens, without_comment
 from service.exchange.readings import ReadingsRefused
 
+_MOST_ON_ONE_LINE = 100_000  # cells
 _ODD = re.compile("[\"'#]")
 
 
@@ -60,7 +61,7 @@ class CellReader:
     def _several(self, words: list[str]) -> list[list[str]]:
         """Whole rows that stand on one line; none where it is not sure that they are whole."""
         count = self._count
-        if count < 2 or len(words) < 2 * count or len(words) % count:
+        if count < 2 or not 2 * count <= len(words) <= _MOST_ON_ONE_LINE or len(words) % count:
             return []
         rows = [words[at : at + count] for at in range(0, len(words), count)]
         alike = [
@@ -97,7 +98,7 @@ class CellReader:
             if len(cells) < count and len(words) < count and len(cells) > count / 2:
                 self._table.note("row_short", line)
                 return cells + [""] * (count - len(cells))
-        if len(words) > count and self._several(tokens(without_comment(text))):
+        if len(words) > count and self._several(words):
             return None
         if len(words) > count and self._name_place is not None:
             before, after = self._name_place, count - self._name_place - 1

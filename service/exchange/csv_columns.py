@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from service.exchange.condition_warnings import missing_conditions
 from service.exchange.csv_statements import read_statements
-from service.exchange.csv_table import DELIMITERS, STATEMENT
+from service.exchange.csv_table import DELIMITERS, MOST_COMMENTS, stated_in
 from service.exchange.csv_values import NUMBER, Numbers, read_text
 from service.exchange.field_names import FIRST_NM, LAST_NM, spectral_names
 from service.exchange.readings import FileWarning, Reading, ReadingsFile, ReadingsRefused, Sample
@@ -47,14 +47,17 @@ def find_columns(lines: Sequence[str]) -> Columns | None:
     """The turned table of a text; None if it holds none."""
     statements: list[tuple[int, str, str]] = []
     skipped: list[int] = []
+    comments = 0
     for place, line in enumerate(lines):
         text = line.strip()
         if not text.strip(';,|"\ufeff'):
             continue
-        stated = STATEMENT.fullmatch(text)
         if text.lstrip('"').startswith("#"):
-            if stated:
-                statements.append((place + 1, stated["key"], stated["value"]))
+            comments += 1
+            if comments > MOST_COMMENTS:
+                return None
+            if stated := stated_in(line):
+                statements.append((place + 1, *stated))
             continue
         for delimiter in DELIMITERS:
             found = _table(lines, place, delimiter)
@@ -64,8 +67,8 @@ def find_columns(lines: Sequence[str]) -> Columns | None:
         skipped.append(place + 1)
         if len(skipped) > _MOST_BEFORE_HEADER:
             return None
-        if stated:
-            statements.append((place + 1, stated["key"], stated["value"]))
+        if stated := stated_in(line):
+            statements.append((place + 1, *stated))
     return None
 
 

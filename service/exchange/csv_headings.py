@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from service.exchange import condition_words
-from service.exchange.field_names import parse, spectral_names, without_means
+from service.exchange.field_names import LONGEST_NAME, parse, spectral_names, without_means
 from service.exchange.readings import ReadingsRefused
 
 Kind = Literal["lab", "xyz", "spectrum"]
@@ -166,6 +166,9 @@ def _claim(places: dict[float, int], part: float, place: int, found: Headings, l
 
 
 def _field(text: str, place: int, found: Headings, line: int) -> None:
+    if len(text) > LONGEST_NAME:
+        found.ignored.append(found.names[place])
+        return
     word = _SEPARATORS.sub("", text).replace("/", "")
     if word not in _FIELD_OF:
         found.ignored.append(found.names[place])
@@ -184,6 +187,8 @@ def _field(text: str, place: int, found: Headings, line: int) -> None:
 
 def coordinate(text: str, name: str) -> tuple[ChannelKey, int, bool] | None:
     """L*, lab_a, b45, "L* 15°", "as-15 a*", "b*(D65/10°)": key, part, and if its angle is bare."""
+    if len(name) > LONGEST_NAME:
+        return None
     found = _usual_coordinate(text, name) or _joined_coordinate(name)
     if found is not None and found[2] and found[0].angle == 10 and found[0].observer is None:
         # L*10 is how CIE 15 marks the 10° observer; no instrument reads at 10° from the gloss.

@@ -12,6 +12,9 @@ from service.exchange.csv_values import LONGEST_TEXT, NUMBER
 from service.exchange.readings import FileWarning, ReadingsRefused
 
 LINES_BEFORE_HEADER = 40
+MOST_COMMENTS = 10_000
+MOST_COLUMNS = 10_000
+_LONGEST_STATEMENT = 1_000
 _LINES_IN_A_CELL = 20
 DELIMITERS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "upright bars"}
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
@@ -83,13 +86,19 @@ def find_table(lines: list[str]) -> Table:
     delimiters = list(DELIMITERS)
     partial: tuple[int, Headings] | None = None
     first_text: int | None = None
+    comments = 0
     for place, line in enumerate(lines):
         if _blank(line):
             continue
-        stated = STATEMENT.fullmatch(line.strip())
         if _comment(line.lstrip('"')):  # a spreadsheet quotes a comment that holds a comma
-            if stated:
-                statements.append((place + 1, stated["key"], stated["value"]))
+            comments += 1
+            if comments > MOST_COMMENTS:
+                raise ReadingsRefused(
+                    f"more than {MOST_COMMENTS:,} comments stand before the table. Remove them.",
+                    line=place + 1,
+                )
+            if stated := stated_in(line):
+                statements.append((place + 1, *stated))
             continue
         if first_text is None and (separator := _SEPARATOR_LINE.fullmatch(line.strip())):
             if separator[1] in DELIMITERS:
@@ -103,12 +112,20 @@ def find_table(lines: list[str]) -> Table:
             partial = (place + 1, headings)
         if looks_like_row(line):
             break
-        if stated:
-            statements.append((place + 1, stated["key"], stated["value"]))
+        if stated := stated_in(line):
+            statements.append((place + 1, *stated))
         skipped.append(place + 1)
         if len(skipped) > LINES_BEFORE_HEADER:
             break
     raise _no_header(lines, partial, first_text)
+
+
+def stated_in(line: str) -> tuple[str, str] | None:
+    """Key and value of a line of the form '# illuminant: D65'; None if it is none."""
+    if len(line) > _LONGEST_STATEMENT:
+        return None
+    stated = STATEMENT.fullmatch(line.strip())
+    return (stated["key"], stated["value"]) if stated else None
 
 
 def take_names_from_first_column(table: Table) -> Iterator[FileWarning]:
@@ -160,6 +177,12 @@ def _best_header(lines: list[str], place: int, delimiters: list[str]) -> tuple[H
     for delimiter in delimiters:
         try:
             cells, used = _record(lines, place, delimiter)
+            if len(cells) > MOST_COLUMNS:
+                raise ReadingsRefused(
+                    f"the line has {len(cells):,} columns; at most {MOST_COLUMNS:,} are read. "
+                    "Export the readings again.",
+                    line=place + 1,
+                )
             headings = understand(cells, place + 1)
         except ReadingsRefused as error:
             refusal = refusal or error

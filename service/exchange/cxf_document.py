@@ -291,12 +291,14 @@ def _in_utf_8(data: bytes) -> bytes:
 
 def _without_entities(data: bytes) -> bytes:
     text = data.decode("utf-8", "replace")
+    signs: dict[str, str] = {}
 
     def plain(match: re.Match[str]) -> str:
-        if match[1] in _NAMED_BY_XML:
-            return match[0]
-        sign = html.unescape(match[0])
-        return "&amp;" + match[0][1:] if sign == match[0] else html.escape(sign)
+        entity = match[0]
+        if entity not in signs:
+            sign = entity if match[1] in _NAMED_BY_XML else html.escape(html.unescape(entity))
+            signs[entity] = "&amp;" + entity[1:] if sign == html.escape(entity) else sign
+        return signs[entity]
 
     text = re.sub(r"&([A-Za-z]\w{0,30});", plain, text)
     return re.sub(r"&(?!#?\w{1,30};)", "&amp;", text).encode("utf-8", "replace")

@@ -15,7 +15,9 @@ from dataclasses import dataclass
 FIRST_NM, LAST_NM = 300.0, 1100.0
 FIRST_ANGLE, LAST_ANGLE = -90, 175
 
+LONGEST_NAME = 80  # of a column that means something
 _DIGITS = "0123456789"
+_ANY_DIGIT = re.compile(r"\d")
 _TOKEN = re.compile(r"[^\W\d_]+\*?|[0-9]{1,7}(?:[.,][0-9]{1,6})?|\S")
 _MEANS_REFLECTANCE = {
     *("", "r", "rem", "refl", "ref", "reflect", "reflectance", "reflection", "reflectivity"),
@@ -59,6 +61,8 @@ class FieldName:
 
 def parse(name: str) -> FieldName | None:
     """The parts of a name; None where one of its numbers can be taken in two ways."""
+    if len(name) > LONGEST_NAME:
+        return None
     text = unicodedata.normalize("NFKC", name).lower().replace("\u2212", "-")
     return _Parser(text).parsed()
 
@@ -216,7 +220,7 @@ def spectral_names(names: Sequence[str]) -> dict[int, FieldName]:
     found: dict[int, FieldName] = {}
     series: dict[tuple[str, int | None], dict[int, FieldName]] = {}
     for place, name in enumerate(names):
-        if not any(sign.isdigit() for sign in name):
+        if len(name) > LONGEST_NAME or not _ANY_DIGIT.search(name):
             continue
         parts = parse(name)
         if parts is None or parts.nm is None:

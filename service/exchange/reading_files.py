@@ -18,6 +18,8 @@ _CGATS = re.compile(
     r"|NUMBER_OF_(FIELDS|SETS)\b|END_DATA_FORMAT\b)",
     re.MULTILINE | re.IGNORECASE,
 )
+LONGEST_LINE = 1_000_000  # characters; 10,000 columns of 100
+_LONG_LINE = re.compile(r"(?<![^\r\n])[^\r\n]{1000001}")
 _FAR_ENOUGH = 200_000  # characters in which a mark of CGATS.17 must stand
 
 
@@ -45,6 +47,12 @@ def _read(data: bytes) -> ReadingsFile:
         from service.exchange.readings_cgats import read_cgats
 
         return read_cgats(text, tuple(warnings))
+    if longest := _LONG_LINE.search(text):
+        raise ReadingsRefused(
+            f"the line has more than {LONGEST_LINE:,} characters, which no readings file has. "
+            "Export the readings again.",
+            line=text.count("\n", 0, longest.start()) + 1,
+        )
     from service.exchange.readings_csv import read_csv
 
     return read_csv(text, tuple(warnings))
