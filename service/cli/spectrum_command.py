@@ -77,6 +77,12 @@ def spectrum(
     except ValueError as error:
         raise _refusal(error) from error
     found = ports().read_readings(read_file(file))
+    for told in found.warnings:
+        if told.code == "spectrum_no_reflectance":
+            raise Refusal(
+                f"{file} states that it holds something else than reflectance, and only of "
+                f"reflectance can colours be worked out. {told.message}"
+            )
     spectra = _spectra_of(file, found)
     colours = _colours(spectra, light, degrees)
     warnings = _warnings(found)
