@@ -179,12 +179,12 @@ def serve(settings: Settings, say: Callable[[str], None] = print) -> None:
     # with this one the process ends with code 0 and its callers can clean up.
     earlier = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     try:
-        _serve(*_certified(settings), say)
+        _until_stopped(*_certified(settings), say)
     finally:
         signal.signal(signal.SIGTERM, earlier)
 
 
-def _serve(
+def _until_stopped(
     settings: Settings, certificate: ServerCertificate | None, say: Callable[[str], None]
 ) -> None:
     import uvicorn
