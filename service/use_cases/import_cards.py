@@ -29,13 +29,18 @@ class Found:
 
 @dataclass(slots=True)
 class CardFinder:
-    """Looks cards up by the names of samples; ``left_out`` are those that name none, if allowed."""
+    """Looks cards up by the names of samples.
+
+    ``codes`` are those of the cards that were found, ``left_out`` the samples that name none, if
+    that is allowed.
+    """
 
     store: Store
     place_of_code: PlaceOfCode
     trouble: Trouble
     leave_out_unknown: bool
     left_out: list[str] = field(default_factory=list)
+    codes: list[str] = field(default_factory=list)
     _jobs: dict[str, RecordFile] = field(default_factory=dict)
 
     def one_card(self, samples: Sequence[SampleRead], card: str) -> str | None:
@@ -86,6 +91,7 @@ class CardFinder:
         if place is None:
             self._no_card(number, name, (code,))
             return None
+        self.codes.append(grouped(code))
         job = self._job(place[0])
         zones = job.by(Zone, "card_id", place[1])
         if code not in known:

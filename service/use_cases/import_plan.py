@@ -148,6 +148,7 @@ class _Planning:
             )
         missing = {name for problem in self.trouble.problems for name in problem.missing}
         return ImportPlan(
+            cards=tuple(dict.fromkeys(self.finder.codes)),
             readings=tuple(planned),
             problems=tuple(self.trouble.problems),
             notes=tuple(notes),

@@ -116,9 +116,11 @@ class ImportPlan:
     """All that importing a file would do, or everything that stands against it.
 
     ``unsaid`` names the fields of ``Stated`` that must still be stated; ``might_say`` those that
-    some reading is without and could do with.
+    some reading is without and could do with. ``cards`` are the codes of every card it names, also
+    where something stands against its reading.
     """
 
+    cards: tuple[str, ...]
     readings: tuple[Planned, ...]
     problems: tuple[Problem, ...]
     notes: tuple[Note, ...]

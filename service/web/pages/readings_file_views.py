@@ -25,6 +25,7 @@ from service.web.pages.bench_views import VerdictShown, verdict_shown
 UNREGISTERED = "none"
 MOST_SHOWN = 100
 MOST_PROBLEMS = 30
+MOST_NAMED = 12
 ASKED = ("stage", "illuminant", "observer", "geometry", "specular", "instrument", "temperature_c")
 STAGE_WORDS = {option.value: option.text for option in STAGES}
 
@@ -73,6 +74,8 @@ class ReadingsFilePage:
     fresh: int
     known: int
     cards: int
+    named: tuple[str, ...]
+    more_named: int
     notes: tuple[str, ...]
     problems: tuple[str, ...]
     more_problems: int
@@ -119,6 +122,8 @@ def file_page(
         fresh=len(plan.fresh),
         known=len(plan.readings) - len(plan.fresh),
         cards=len({one.code for one in plan.readings}),
+        named=plan.cards[:MOST_NAMED],
+        more_named=max(0, len(plan.cards) - MOST_NAMED),
         # What the file does not say is asked here, so the reader's advice to write it in is not
         # repeated.
         notes=tuple(n.message for n in plan.notes if not n.code.endswith("_not_stated")),

@@ -143,6 +143,7 @@ def test_only_what_the_file_leaves_open_is_asked(taking):
     assert {"stage", "instrument", "specular", "temperature_c"} <= asked
     assert not {"illuminant", "observer", "geometry"} & asked
     whole = taking.choose(bare(taking.cards[0].code))
+    assert f"It is of the card {grouped(taking.cards[0].code)}." in said(whole)
     asked = {e.attributes.get("name") for t in ("input", "select") for e in whole.main.all(t)}
     assert {"stage", "illuminant", "observer", "geometry"} <= asked
 
