@@ -19,7 +19,7 @@ from service.domain.lookups import (
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Photo
 from service.domain.records.job import Finish, Job
-from service.domain.records.measuring import Master
+from service.domain.records.measuring import Master, Verdict
 from service.domain.records.spraying import Batch
 from service.domain.refused import Invalid
 from service.use_cases.cards import AttachPhoto, LogCard
@@ -54,6 +54,7 @@ from service.web.pages.card_readings import (
 from service.web.pages.card_where import Where, where
 from service.web.pages.compare import address
 from service.web.pages.figures import Figures, figures_on_record
+from service.web.pages.figures_sides import files_of
 from service.web.pages.job_map import JointShown, shown_joints
 from service.web.pages.nearest import nearest_to
 from service.web.pages.rack_swatches import swatch_of_line
@@ -203,11 +204,11 @@ def card_page(
         painter=person_name(shop, card.author_id),
         where=where(here, file, card, form, of),
         master=master,
-        master_code=_code(file, master.card_id) if master else "",
+        master_code=_code(file, master.card_id) if master else _stored_master(here, file, verdict),
         is_master=is_master,
         verdict=verdict_shown(here, verdict) if verdict and not is_master else None,
         other_card=_code(file, verdict.card_id or "") if verdict and not own else "",
-        beside=beside_master(file, verdict),
+        beside=beside_master(here, file, verdict),
         figures=figures,
         spectra=None if compared else own_spectra(file, card, angle, at_angle),
         asked=angle != "",
@@ -227,6 +228,12 @@ def card_page(
         replaced_by=next((c.code for c in file.by(Card, "replaces", card.root)), ""),
         approved_at=master.observed_at if master and is_master else None,
     )
+
+
+def _stored_master(here: PageContext, file: RecordFile, verdict: Verdict | None) -> str:
+    """The code of the master of the job a repair goes back to, where the batch was held to it."""
+    of = verdict.other_card_id or "" if verdict is not None else ""
+    return next((code for one in files_of(here, file) if (code := _code(one, of))), "")
 
 
 def _code(file: RecordFile, card_id: str) -> str:

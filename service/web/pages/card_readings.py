@@ -27,6 +27,7 @@ from service.web.context import PageContext
 from service.web.pages.bench_swatches import SwatchShown
 from service.web.pages.bench_views import person_name
 from service.web.pages.figures import AngleChoice
+from service.web.pages.figures_sides import readings_of
 from service.web.pages.figures_spectra import (
     Side,
     SpectraShown,
@@ -136,22 +137,19 @@ class BesideMaster:
     swatches: tuple[SwatchShown, SwatchShown] | None
 
 
-def beside_master(file: RecordFile, verdict: Verdict | None) -> tuple[BesideMaster, ...]:
+def beside_master(
+    here: PageContext, file: RecordFile, verdict: Verdict | None
+) -> tuple[BesideMaster, ...]:
     """The angles of a verdict, the one that decided first."""
     if verdict is None or verdict.delta_e_2000 is None:
         return ()
-    readings = _readings_of(file, verdict)
+    readings = readings_of(here, file, verdict)
     shown = [
         found
         for angle in json.loads(verdict.evidence)["angles"]
         if (found := _one_angle(verdict, readings, angle)) is not None
     ]
     return tuple(sorted(shown, key=lambda one: not one.decides))
-
-
-def _readings_of(file: RecordFile, verdict: Verdict) -> list[Reading]:
-    rows = (file.latest_revision(Reading, id) for id in verdict.reading_ids)
-    return [row for row in rows if row is not None]
 
 
 def _one_angle(

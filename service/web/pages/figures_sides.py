@@ -30,12 +30,13 @@ def readings_of(here: PageContext, file: RecordFile, verdict: Verdict) -> list[R
     """The readings a verdict rests on; those of a stored card are in the job that is repaired."""
     found = []
     for id in verdict.reading_ids:
-        rows = (one.latest_revision(Reading, id) for one in _files(here, file))
+        rows = (one.latest_revision(Reading, id) for one in files_of(here, file))
         found += [row for row in rows if row is not None][:1]
     return found
 
 
-def _files(here: PageContext, file: RecordFile) -> Iterator[RecordFile]:
+def files_of(here: PageContext, file: RecordFile) -> Iterator[RecordFile]:
+    """The job's own file and that of the job it goes back to, whose master it may be held to."""
     yield file
     for repair in file.all(Repair):
         yield here.store.job(repair.stored_job_id)
@@ -69,7 +70,7 @@ def sides_of(here: PageContext, file: RecordFile, verdict: Verdict) -> tuple[Sid
 
 
 def _side(here: PageContext, file: RecordFile, card_id: str | None) -> SideShown:
-    cards = (one.latest_revision(Card, card_id or "") for one in _files(here, file))
+    cards = (one.latest_revision(Card, card_id or "") for one in files_of(here, file))
     card = next((card for card in cards if card is not None), None)
     batch = file.latest_revision(Batch, card.batch_id) if card is not None else None
     href = here.link("card", code=card.code) if card is not None and not card.withdrawn else ""

@@ -23,6 +23,7 @@ from service.web.forms import Form
 from service.web.pages.bench_views import Action, VerdictShown, person_name, verdict_shown
 from service.web.pages.evidence import Evidence, evidence_of
 from service.web.pages.figures import Figures, figures_of
+from service.web.pages.figures_sides import files_of
 from service.web.pages.office import office_frame
 
 router = APIRouter()
@@ -156,17 +157,19 @@ def _subject(here: PageContext, file: RecordFile, verdict: Verdict) -> tuple[str
 
 
 def _master(here: PageContext, file: RecordFile, verdict: Verdict) -> MasterUsed | None:
-    master = file.find(Master, verdict.master_id)
-    if master is None:
+    homes = (one for one in files_of(here, file) if one.find(Master, verdict.master_id))
+    home = next(homes, None)
+    if home is None:
         return None
-    card = file.latest_revision(Card, master.card_id)
+    master = home.get(Master, verdict.master_id or "")
+    card = home.latest_revision(Card, master.card_id)
     return MasterUsed(
         card=card.code if card is not None else "",
         card_href=here.link("card", code=card.code) if card is not None else "",
         level=master.level,
         by=person_name(here.store.shop(), master.author_id),
         at=master.observed_at,
-        in_force=file.by(Master, "finish_id", master.finish_id)[-1].root == master.root,
+        in_force=home.by(Master, "finish_id", master.finish_id)[-1].root == master.root,
     )
 
 

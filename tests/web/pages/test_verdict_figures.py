@@ -381,7 +381,14 @@ def test_a_repair_s_batch_is_drawn_from_the_master_of_the_job_it_goes_back_to(tm
         (verdict.delta_l, verdict.delta_a, verdict.delta_b), abs=0.0051
     )
     assert sheet.main.one("h2", id="readings").text == "Two readings it rests on"
-    assert f"/c/{master}" in [a.attributes["href"] for a in sheet.main.all("a")]
+    facts = [
+        pair for pair in sheet.main.all("div") if [dt.text for dt in pair.all("dt")] == ["Master"]
+    ]
+    assert facts[0].one("a").attributes["href"] == f"/c/{master}"
+    code = shop.hand.file.get(Card, verdict.card_id).code
+    card = shop.browser(shop.manager).open(f"/c/{code}")
+    assert table(card, "Position in CIELAB units") == rows
+    assert card.link("the master") == f"/c/{master}"
     shop.close()
 
 
