@@ -91,8 +91,9 @@ def nearest_at_angles(
         many *= FURTHER
 
 
-def _rank(near: Near) -> tuple[float, str]:
-    return near.worst.delta_e_2000, near.line.id
+def _rank(near: Near) -> tuple[float, int, str]:
+    """Of cards equally far, those that were read at more of the angles come first."""
+    return near.worst.delta_e_2000, len(near.lacking), near.line.id
 
 
 def _along(queries: Queries, at: AtAngle, like: ReadLike, count: int) -> tuple[NearCard, ...]:

@@ -81,6 +81,13 @@ def test_an_angle_the_card_lacks_is_said_and_not_taken_for_a_match():
     assert [one.angle for one in near.angles] == [15, 45]
 
 
+def test_of_cards_equally_far_the_one_read_at_more_angles_comes_first():
+    half = {45: SILVER[45]}
+    queries, (first, second, third) = stored(half, SILVER, half)
+    found = nearest_at_angles(queries, READ, LIKE, 3).cards
+    assert found[0].line.id == second and {one.line.id for one in found[1:]} == {first, third}
+
+
 def test_it_is_said_when_not_all_could_be_looked_at(monkeypatch):
     monkeypatch.setattr(nearest, "FIRST", 2)
     monkeypatch.setattr(nearest, "MOST", 4)

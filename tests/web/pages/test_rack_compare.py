@@ -222,7 +222,7 @@ def test_at_several_angles_the_worst_ranks_and_is_named(silvers):
     assert "Not read at 110°, so it may lie further off there." in hits[1].text
     near = delta_e(car, (55.5, 0.0, 1.0))
     assert sheet.heading == f"The nearest card lies {near:.2f} from what was read, at 45°"
-    assert "at 45°, 15° and at 110°" in sheet.document.text
+    assert "at 45°, 15° and 110°" in sheet.document.text
     # By 45° alone the order is another.
     alone = nearest(silvers, car, geometry="multi-angle", angle="45")
     assert codes_in(alone) == [dark_flop.code, even.code, half.code]
