@@ -143,10 +143,12 @@ def _labels(
     if order is not None:
         job_id = label_papers.job_of_order(queries, order.strip())
         lines = label_papers.cards_to_label(
-            queries, CardSearch(job_id=job_id), f"on the job {order}"
+            queries, CardSearch(job_id=job_id), "order", f"on the job {order}"
         )
     elif slot is not None:
-        lines = label_papers.cards_to_label(queries, CardSearch(slot=slot), f"in slot {slot}")
+        lines = label_papers.cards_to_label(
+            queries, CardSearch(slot=slot), "slot", f"in slot {slot}"
+        )
     else:
         lines = label_papers.cards_of_codes(queries, " ".join(codes))
     return tuple(

@@ -39,12 +39,17 @@ def new_card_code(choose: Callable[[str], str] = secrets.choice) -> str:
 def read_card_code(typed: str) -> str:
     """Read a code as a person typed it: any case, hyphens and spaces, O for 0, I or L for 1.
 
+    A scanner types what its label carries, which may be the address of the card's page.
+
     Raises
     ------
     Invalid
         When it has the wrong length or characters, or the check character does not fit.
     """
-    code = typed.strip().upper().translate(_MISREAD)
+    code = typed.strip().upper()
+    if code.startswith(("HTTP://", "HTTPS://")):
+        code = code.rpartition("/C/")[2]
+    code = code.translate(_MISREAD)
     check_card_code(code, typed)
     return code
 

@@ -73,8 +73,13 @@ def job_of_order(queries: Queries, work_order: str) -> str:
             )
 
 
-def cards_to_label(queries: Queries, search: CardSearch, of: str) -> tuple[CardLine, ...]:
-    """The cards that fit, in the order they were sprayed; refuses none, and more than a batch."""
+def cards_to_label(
+    queries: Queries, search: CardSearch, field: str, of: str
+) -> tuple[CardLine, ...]:
+    """The cards that fit, in the order they were sprayed; refuses none, and too many at once.
+
+    ``field`` is where that was asked, ``of`` finishes "no card ...".
+    """
     found: list[CardLine] = []
     after = None
     while len(found) <= MOST_LABELS:
@@ -83,7 +88,7 @@ def cards_to_label(queries: Queries, search: CardSearch, of: str) -> tuple[CardL
         after = page.after
         if after is None:
             break
-    check_count(len(found), of)
+    check_count(len(found), field, of)
     return tuple(sorted(found, key=lambda line: (line.sprayed_at, line.code)))
 
 
@@ -98,7 +103,7 @@ def cards_of_codes(queries: Queries, typed: str) -> tuple[CardLine, ...]:
         if line is None:
             raise Invalid("codes", f"No card has the code {part[:40]}. Compare it with its label.")
         found.append(line)
-    check_count(len(found), "among the codes")
+    check_count(len(found), "codes", "among the codes")
     return tuple(found)
 
 
@@ -115,13 +120,13 @@ def fresh_labels(count: int, *, public_address: str, is_demo: bool) -> tuple[Lab
     )
 
 
-def check_count(count: int, of: str) -> None:
+def check_count(count: int, field: str, of: str) -> None:
     """Refuse to print no labels, or more than a printer should be sent at once."""
     if not count:
-        raise Invalid("what", f"There is no card {of}, so there is no label to print.")
+        raise Invalid(field, f"There is no card {of}, so there is no label to print.")
     if count > MOST_LABELS:
         raise Invalid(
-            "what",
+            field,
             f"These are more than {MOST_LABELS} labels. Print at most {MOST_LABELS} at once: "
             "narrow it down.",
         )

@@ -55,3 +55,19 @@ def test_a_code_may_be_typed_as_it_looks(code):
 def test_what_is_no_code_is_refused_with_an_example(typed):
     with pytest.raises(Invalid, match="like 7K3Q-X9WD-4"):
         read_card_code(typed)
+
+
+@pytest.mark.parametrize("address", ["HTTPS://CARDS.EXAMPLE/C/", "http://10.0.0.7:8470/c/"])
+def test_a_scanner_may_type_the_address_a_label_carries(address):
+    code = new_card_code()
+    assert read_card_code(f"{address}{code}") == code
+    assert read_card_code(f" {address}{grouped(code).lower()} ") == code
+
+
+@pytest.mark.parametrize(
+    "typed", ["HTTPS://CARDS.EXAMPLE/C/", "HTTPS://CARDS.EXAMPLE/C/7K3Q/X", "HTTPS://CARDS.EXAMPLE"]
+)
+def test_an_address_without_a_code_is_refused_as_it_was_typed(typed):
+    with pytest.raises(Invalid, match="is not a card code") as refused:
+        read_card_code(typed)
+    assert repr(typed) in str(refused.value)

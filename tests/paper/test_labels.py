@@ -158,10 +158,14 @@ def test_a_partly_used_sheet_begins_where_its_labels_do(start):
     stock = stock_named("a4-21")
     pages = Pages(labels_pdf([label(), label()], stock, start))
     assert len(pages) == (2 if start == 21 else 1)
-    left, top = stock.corner_mm(start - 1)
-    first = min((p for p in pages.lying() if p.page == 0), key=lambda p: (p.top, p.left))
-    assert left < first.left < left + stock.width_mm
-    assert top < first.top < top + stock.height_mm
+    filled = set()
+    for piece in pages.lying():
+        for place in range(stock.each_page):
+            left, top = stock.corner_mm(place)
+            across = left < piece.left < left + stock.width_mm
+            if across and top < piece.top < top + stock.height_mm:
+                filled.add((piece.page, place))
+    assert filled == {(0, start - 1), (1, 0) if start == 21 else (0, start)}
 
 
 @pytest.mark.parametrize(
@@ -195,9 +199,9 @@ def test_other_refusals_say_what_to_do():
     with pytest.raises(Invalid, match=f"0 labels. Print 1 to {MOST_LABELS} at once"):
         fresh_labels(0, public_address="", is_demo=False)
     with pytest.raises(Invalid, match="no card in slot Z-9, so there is no label"):
-        check_count(0, "in slot Z-9")
+        check_count(0, "slot", "in slot Z-9")
     with pytest.raises(Invalid, match="more than 500 labels. Print at most 500"):
-        check_count(MOST_LABELS + 1, "")
+        check_count(MOST_LABELS + 1, "order", "")
     tiny = LabelStock(name="tiny", width_mm=20, height_mm=10)
     with pytest.raises(Invalid, match="does not fit into .* Choose a larger label"):
         labels_pdf([label()], tiny)

@@ -337,9 +337,7 @@ def _office(here: PageContext, file: RecordFile) -> tuple[Action, ...]:
     release = here.may(ReleaseJob) and not file.all(Release)
     report = Action(text="Print its report", href=here.link("job_report", job_id=file.chain))
     order = file.get(Job, file.chain).work_order
-    labels = Action(
-        text="Print labels of its cards", href=here.link("labels", what="job", order=order)
-    )
+    labels = Action(text="Print labels of its cards", href=here.link("labels", order=order))
     return (
         report,
         *allowed(((bool(file.all(Card)), labels),)),

@@ -57,13 +57,9 @@ _PATHS = (
 )
 page_rules({("GET", path): ANYBODY_HERE for path in _PATHS})
 
-WHATS = (
-    Option("fresh", "Blank ones with fresh codes", "Stick one on each card before it is sprayed"),
-    Option("job", "The cards of a job"),
-    Option("slot", "The card of a slot"),
-    Option("codes", "Cards by their codes"),
-)
-_FIELDS = ("what", "count", "order", "slot", "codes", "stock", "start")
+_CARDS = ("order", "slot", "codes")
+"""Ways to say which cards' labels are printed; none of them prints blank labels."""
+_FIELDS = ("count", *_CARDS, "stock", "start")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +68,6 @@ class LabelsPage:
 
     frame: Frame
     form: Filled
-    whats: tuple[Option, ...]
     stocks: tuple[Option, ...]
     slots: tuple[str, ...]
     most: int
@@ -97,7 +92,8 @@ def labels_pdf(here: Here) -> Response:
         return here.refused(
             form, refusal, "papers.html", lambda frame: _page(here, frame, form), "rack"
         )
-    return pdf_answer(pdf, "labels", form.value("what"), stock.name)
+    of = "cards" if any(map(form.value, _CARDS)) else "blank"
+    return pdf_answer(pdf, "labels", of, stock.name)
 
 
 @router.get("/c/{code}/label.pdf", name="card_label")
@@ -189,7 +185,6 @@ def _page(here: PageContext, frame: Frame, form: Form) -> LabelsPage:
     settings = here.services.settings
     given = here.request.query_params
     start = {
-        "what": "fresh",
         "stock": FIRST_STOCK[settings.paper],
         "start": "1",
         "count": str(stock_named(FIRST_STOCK[settings.paper]).each_page),
@@ -198,7 +193,6 @@ def _page(here: PageContext, frame: Frame, form: Form) -> LabelsPage:
     return LabelsPage(
         frame=frame,
         form=Filled(form=form, start=start),
-        whats=WHATS,
         stocks=tuple(Option(stock.name, stock.described) for stock in _in_order(settings.paper)),
         slots=here.queries.values("slot"),
         most=MOST_LABELS,
@@ -212,24 +206,26 @@ def _in_order(paper: str) -> Sequence[LabelStock]:
 
 
 def _labels(here: PageContext, form: Form) -> tuple[LabelPaper, ...]:
-    what = form.value("what")
-    if what == "fresh":
+    asked = [name for name in _CARDS if form.value(name)]
+    if not asked:
         return fresh_labels(
             _whole(form, "count", 0),
             public_address=here.services.settings.label_address,
             is_demo=here.services.is_demo,
         )
-    if what == "job":
-        order = form.needed("order")
+    if len(asked) > 1:
+        raise Invalid(asked[1], "Fill in one of work order, slot and codes, and empty the others.")
+    if "order" in asked:
+        order = form.value("order")
         job_id = job_of_order(here.queries, order)
-        lines = cards_to_label(here.queries, CardSearch(job_id=job_id), f"on the job {order}")
-    elif what == "slot":
-        slot = form.needed("slot")
-        lines = cards_to_label(here.queries, CardSearch(slot=slot), f"in slot {slot}")
-    elif what == "codes":
-        lines = cards_of_codes(here.queries, form.needed("codes"))
+        lines = cards_to_label(
+            here.queries, CardSearch(job_id=job_id), "order", f"on the job {order}"
+        )
+    elif "slot" in asked:
+        slot = form.value("slot")
+        lines = cards_to_label(here.queries, CardSearch(slot=slot), "slot", f"in slot {slot}")
     else:
-        raise Invalid("what", "Say which labels to print: choose one of the four.")
+        lines = cards_of_codes(here.queries, form.value("codes"))
     return tuple(_label(here, line) for line in lines)
 
 
