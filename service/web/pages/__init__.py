@@ -54,8 +54,10 @@ MODULES = (
     "journal",
     "shop_book_people",
     "shop_book_sheets",
+    "shop_book_tiles",
     "shop_book_photo_targets",
     "shop_book_tokens",
+    "shop_book_instruments",
     "shop_book",
 )
 """Modules of this package with a ``router``; imported when the application is made."""

@@ -9,9 +9,19 @@ from datetime import UTC, datetime
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from service.domain.instrument_findings import InstrumentFinding, instrument_findings
 from service.domain.record_file import RecordFile
 from service.domain.records.base import Record
-from service.domain.records.shop import ApiToken, Instrument, Person, PhotoTarget, Product
+from service.domain.records.shop import (
+    ApiToken,
+    CheckTile,
+    Instrument,
+    Person,
+    PhotoTarget,
+    Product,
+    TileReading,
+)
+from service.use_cases.check_tiles import RegisterCheckTile
 from service.use_cases.correcting import CorrectShop
 from service.use_cases.shop import (
     AddPerson,
@@ -32,6 +42,7 @@ SAVED = {
     "person": "The person is added and can sign in.",
     "password": "The password is set. Every session of the person has ended.",
     "instrument": "The instrument is registered.",
+    "tile": "The check tile is registered. Read it with each instrument, on one day.",
     "product": "The product sheet is registered.",
     "photo_target": "The sheet is registered, and known in photographs from now on.",
 }
@@ -53,6 +64,18 @@ class InstrumentListed:
 
     instrument: Instrument
     past: bool
+    href: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TileListed:
+    """A check tile, how often it was read, and by what last."""
+
+    tile: CheckTile
+    count: int
+    last_at: datetime | None
+    last_by: str
+    last_by_href: str
     correct_href: str
 
 
@@ -92,7 +115,9 @@ class ShopBookPage:
     frame: Frame
     saved: str
     people: tuple[PersonListed, ...]
+    findings: tuple[InstrumentFinding, ...]
     instruments: tuple[InstrumentListed, ...]
+    tiles: tuple[TileListed, ...]
     products: tuple[ProductListed, ...]
     photo_targets: tuple[PhotoTargetListed, ...]
     photo_sheet_href: str
@@ -118,7 +143,7 @@ def _page(here: PageContext, saved: str) -> ShopBookPage:
         InstrumentListed(
             instrument=one,
             past=one.calibration_due is not None and one.calibration_due < now,
-            correct_href=correct(one),
+            href=here.link("instrument", instrument_id=one.root),
         )
         for one in shop.all(Instrument)
     )
@@ -136,7 +161,9 @@ def _page(here: PageContext, saved: str) -> ShopBookPage:
             )
             for one in sorted(shop.all(Person), key=lambda one: one.name.casefold())
         ),
+        findings=tuple(instrument_findings(shop, now)),
         instruments=instruments,
+        tiles=tuple(_tile(here, shop, one, correct(one)) for one in shop.all(CheckTile)),
         products=tuple(
             ProductListed(product=one, correct_href=correct(one)) for one in shop.all(Product)
         ),
@@ -170,6 +197,10 @@ def _page(here: PageContext, saved: str) -> ShopBookPage:
                     Action(text="Register an instrument", href=here.link("instrument_new")),
                 ),
                 (
+                    here.may(RegisterCheckTile),
+                    Action(text="Register a check tile", href=here.link("tile_new")),
+                ),
+                (
                     here.may(RegisterProduct),
                     Action(text="Register a product sheet", href=here.link("product_new")),
                 ),
@@ -181,6 +212,20 @@ def _page(here: PageContext, saved: str) -> ShopBookPage:
             )
         ),
         journal_href=here.link("shop_journal") if manages else "",
+    )
+
+
+def _tile(here: PageContext, shop: RecordFile, tile: CheckTile, correct_href: str) -> TileListed:
+    read = shop.by(TileReading, "tile_id", tile.root)
+    last = max(read, key=lambda one: one.observed_at, default=None)
+    by = shop.find(Instrument, last.instrument_id) if last is not None else None
+    return TileListed(
+        tile=tile,
+        count=len(read),
+        last_at=last.observed_at if last is not None else None,
+        last_by=by.name if by is not None else "",
+        last_by_href=here.link("instrument", instrument_id=by.root) if by is not None else "",
+        correct_href=correct_href,
     )
 
 
