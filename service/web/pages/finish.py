@@ -138,6 +138,7 @@ class FinishPage:
     headline: Headline
     angle: int | None
     angles: tuple[AngleLink, ...]
+    limit: float
     drawn: Drawn | None
     rows: tuple[BatchRow, ...]
     left: int
@@ -208,6 +209,7 @@ def finish_page(
     )
     shown = found if everything else found[-CHARTED:]
     policies = file.by(Policy, "finish_id", finish.root)
+    limit = policy_in_force(file, finish.root).limit_at(None, angle)
     shop = here.store.shop()
     ids = {"job_id": file.chain, "finish_id": finish.root}
     deviations = _deviations(here, finish, found)
@@ -223,7 +225,8 @@ def finish_page(
         angles=tuple(
             AngleLink(angle=a, href=here.link("finish", angle=_typed(a), **ids)) for a in angles
         ),
-        drawn=_drawn(here, file, shown, origin, policy_in_force(file, finish.root).limit_master),
+        limit=limit,
+        drawn=_drawn(here, file, shown, origin, limit),
         rows=tuple(_row(here, file, master, one) for one in shown),
         left=len(found) - len(shown),
         all_href=here.link("finish", angle=_typed(angle), show="all", **ids),

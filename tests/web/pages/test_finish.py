@@ -149,6 +149,18 @@ def test_angles_are_looked_at_one_by_one_and_the_worst_comes_first(tmp_path):
         deltaE_ciede2000(master[15], face[15]), abs=0.02
     )
     assert rows["Batch 3"][6].startswith("Shows")  # over all angles, here too
+    shop.hand.on_job(
+        job.SetPolicy,
+        finish_id=shop.hand.finish,
+        limits=job.Limits(angle_limits={"110": 3.0}),
+        why="The flop forgives more",
+    )
+    # The charts of an angle are drawn with the limit that holds there.
+    for angle, limit in ((110, "3.00"), (15, "0.80")):
+        text = office.open(f"{address(shop)}?angle={angle}").main.text
+        assert f"Limit {limit} against the master at {angle}°" in text
+        assert f"The closed line is ΔE00 {limit} from the master" in text
+    assert "0.80 everywhere else" in text and "3.00 at 110°" in text
     shop.close()
 
 
