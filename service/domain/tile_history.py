@@ -96,7 +96,23 @@ def courses_of(
 
     The reference is the newest reading that was marked as one, else the first. Of the later
     ones each history holds the ``newest``; the 95 % range takes longest and may be left out.
+    Worked out once for a file, which never changes.
     """
+    worked_out = shop.once(_worked_out)
+    asked = (instrument_id, newest, with_range)
+    if asked not in worked_out:
+        worked_out[asked] = _courses(shop, instrument_id, newest, with_range)
+    return worked_out[asked]
+
+
+def _worked_out(shop: RecordFile) -> dict[tuple[str, int, bool], list[TileCourse]]:
+    """The histories of a file that were asked for so far."""
+    return {}
+
+
+def _courses(
+    shop: RecordFile, instrument_id: str, newest: int, with_range: bool
+) -> list[TileCourse]:
     instrument = shop.get(Instrument, instrument_id)
     read = tile_readings(shop, instrument.root)
     scatters = _scatters_by_angle(read)
