@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from service.exchange.cgats_lines import CgatsTable, is_number, tokens, without_comment
 from service.exchange.readings import ReadingsRefused
 
+_LONGEST_ROW = 2_000_000  # characters
 _MOST_ON_ONE_LINE = 100_000  # cells
 _ODD = re.compile("[\"'#]")
 
@@ -32,6 +33,12 @@ class CellReader:
         plain = self._table.separator is None
         for place, line in enumerate(self._table.row_lines):
             text, texts[place] = texts[place], ""
+            if len(text) > _LONGEST_ROW:
+                raise ReadingsRefused(
+                    f"the row is {len(text):,} characters long and has far too many values under "
+                    f"{count} field names. Export the readings again.",
+                    line=line,
+                )
             if plain and not begun and not _ODD.search(text):
                 cells = text.split("\t") if tabbed else text.split()
                 if len(cells) == count:

@@ -17,6 +17,7 @@ MOST_FIELDS = 5_000
 MOST_ROWS = 600_000
 MOST_TABLES = 2_000
 MOST_HEADER_LINES = 20_000  # of the whole file
+_LONGEST_HEADER_LINE = 1_000_000  # characters that are looked at
 _MOST_MARKS = 8  # in one line
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"?|\'([^\']*)\'(?=\s|$)|(\S+)')
 _MARK = re.compile(r"\s*(BEGIN|END)_DATA(_FORMAT)?\b", re.I)
@@ -162,8 +163,9 @@ class _Finder:
         if behind is not None and '"' not in line[: behind.start()]:
             self._header(number, line[: behind.start()])
             return line[behind.start() :]
+        line = line[:_LONGEST_HEADER_LINE]
         words = tokens(without_comment(line))
-        if len(words) >= 3 and not self._table.fields and self._is_format(words):
+        if 3 <= len(words) <= MOST_FIELDS and not self._table.fields and self._is_format(words):
             self._table.note("begin_of_format_missing", number)
             self._add_fields(number, line, words)
             return None
@@ -196,6 +198,7 @@ class _Finder:
         return line[ended.start() :] if ended else None
 
     def _add_fields(self, number: int, line: str, words: list[str]) -> None:
+        self._check_count(number, words)
         for separator in ("\t", ";", ","):
             parts = [part.strip().strip('"') for part in line.split(separator)]
             while parts and not parts[-1]:
@@ -211,7 +214,10 @@ class _Finder:
                 break
         self._table.fields_line = self._table.fields_line or number
         self._table.fields += words
-        if len(self._table.fields) > MOST_FIELDS:
+        self._check_count(number, self._table.fields)
+
+    def _check_count(self, number: int, names: list[str]) -> None:
+        if len(names) > MOST_FIELDS:
             raise ReadingsRefused(
                 f"the table has more than {MOST_FIELDS:,} columns. Export the readings again.",
                 line=number,
@@ -225,8 +231,8 @@ class _Finder:
         if first in "EeBb" and (rest := self._mark(number, start)) is not None:
             return rest
         if not self._table.fields:
-            words = tokens(line)
-            if self._is_format(words):
+            words = tokens(line[:_LONGEST_HEADER_LINE])
+            if len(words) <= MOST_FIELDS and self._is_format(words):
                 self._table.note("begin_of_format_missing", number)
                 self._add_fields(number, line, words)
                 return None

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from math import isfinite
 
 from service.exchange.condition_warnings import missing_conditions
 from service.exchange.csv_statements import read_statements
@@ -27,6 +28,8 @@ _HEADING = re.compile(
 _FEWEST = 4
 _MOST_BEFORE_HEADER = 40
 _MOST_SAMPLES = 20_000
+_MOST_BANDS = 5_000
+_MOST_UNIT_ROWS = 3
 _PERCENT = re.compile(r"%|\bper\s?cent\b|\bpct\b", re.I)
 
 
@@ -89,6 +92,8 @@ def _table(lines: Sequence[str], place: int, delimiter: str) -> Columns | None:
         first = _number(cells[0].lower().removesuffix("nm").strip())
         if first is None and not found.rows and not said.isnumeric():
             units = [cell for cell in cells if cell]
+            if len(found.skipped) >= _MOST_UNIT_ROWS:
+                return None
             if len(units) <= len(names) and not any(map(_number, cells)):
                 found.percent |= any(_PERCENT.fullmatch(unit.strip("()[] ")) for unit in units)
                 found.skipped.append(number)  # a row of units
@@ -102,6 +107,11 @@ def _table(lines: Sequence[str], place: int, delimiter: str) -> Columns | None:
                 line=number,
             )
         found.rows.append((number, cells))
+        if len(found.rows) > _MOST_BANDS:
+            raise ReadingsRefused(
+                f"the table has more than {_MOST_BANDS:,} wavelengths. Export the readings again.",
+                line=number,
+            )
     return found if len(found.rows) >= _FEWEST and _one_way(found) else None
 
 
@@ -131,12 +141,17 @@ def read_columns(found: Columns, warnings: Sequence[FileWarning]) -> ReadingsFil
     stated = read_statements(found.statements)
     numbers, seen = Numbers(), Extremes()
     bands: list[float] = []
-    columns: list[list[float]] = [[] for _ in found.names]
-    empty = [
-        not any(cells[at] for _, cells in found.rows if at < len(cells))
-        for at in range(1, len(found.names) + 1)
+    kept = [
+        at
+        for at in range(len(found.names))
+        if any(cells[at + 1] for _, cells in found.rows if at + 1 < len(cells))
     ]
-    shown = [name or f"column {at}" for at, name in enumerate(found.names, 2)]
+    if not kept:
+        raise ReadingsRefused(
+            "no column holds a value. Export the readings again.", line=found.header_line
+        )
+    columns: list[list[float]] = [[] for _ in kept]
+    shown = [found.names[at] or f"column {at + 2}" for at in kept]
     for line, cells in found.rows:
         bands.append(_number(cells[0].lower().removesuffix("nm").strip()) or 0)
         if any(cells[len(found.names) + 1 :]):
@@ -146,12 +161,16 @@ def read_columns(found: Columns, warnings: Sequence[FileWarning]) -> ReadingsFil
                 line=line,
             )
         cells += [""] * (len(found.names) + 1 - len(cells))
-        for at, column in enumerate(columns):
-            if not empty[at]:
-                text = cells[at + 1]
-                value = numbers.read(text.removesuffix("%").rstrip(), line, shown[at])
-                seen.see([value], line, [shown[at]], text.endswith("%"))
-                column.append(value)
+        texts = [cells[at + 1] for at in kept]
+        values = _fast(texts) if numbers.mark == "." else None
+        if values is None:
+            values = [
+                numbers.read(text.removesuffix("%").rstrip(), line, name)
+                for text, name in zip(texts, shown, strict=True)
+            ]
+        seen.see(values, line, shown, texts[0].endswith("%"))
+        for column, value in zip(columns, values, strict=True):
+            column.append(value)
     headed_percent = found.percent or any(_PERCENT.search(name) for name in found.names)
     divisor, said = divisor_of(
         seen, stated.reflectance_divisor or (100 if headed_percent else None)
@@ -172,8 +191,7 @@ def read_columns(found: Columns, warnings: Sequence[FileWarning]) -> ReadingsFil
             stage=stated.about.stage,
             instrument=stated.about.instrument,
         )
-        for name, column, left_out in zip(found.names, columns, empty, strict=True)
-        if not left_out
+        for name, column in zip([found.names[at] for at in kept], columns, strict=True)
     ]
     return ReadingsFile(
         format="csv",
@@ -185,6 +203,15 @@ def read_columns(found: Columns, warnings: Sequence[FileWarning]) -> ReadingsFil
             *missing_conditions(samples),
         ),
     )
+
+
+def _fast(texts: Sequence[str]) -> list[float] | None:
+    """All numbers where they are plain ones with decimal points; None where a look is needed."""
+    try:
+        values = list(map(float, texts))
+    except ValueError:
+        return None
+    return values if isfinite(sum(values)) and "_" not in "".join(texts) else None
 
 
 def _warnings(found: Columns, samples: Sequence[Sample], numbers: Numbers) -> list[FileWarning]:
