@@ -162,12 +162,14 @@ def _card(store: RecordStore, settings: Settings, code: str) -> tuple[bytes, str
     from service.domain.records.cards import Card
     from service.use_cases.card_paper import card_paper
     from service.use_cases.label_papers import cards_of_codes
+    from service.use_cases.under_lights import lights_of_batch
 
     line = cards_of_codes(ports().queries(store), code)[0]
     file = store.job(line.job_id)
     head = _head(store, settings, file)
     card = file.get(Card, line.id)
-    paper = card_paper(file, store.shop(), card, head, settings.label_address)
+    lights = lights_of_batch(store, file, line.batch_id)
+    paper = card_paper(file, store.shop(), card, head, settings.label_address, lights)
     return ports().press().card(paper), f"the sheet of the card {grouped(line.code)}"
 
 

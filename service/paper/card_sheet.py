@@ -115,6 +115,9 @@ def _blocks(paper: CardPaper) -> Iterable[Block]:
     if paper.angles:
         yield heading("Beside the master, angle by angle")
         yield _angles(paper)
+        if paper.flop:
+            yield words(f"The card is {paper.flop}.")
+    yield from _lights(paper)
     yield heading("What was mixed")
     for mix in paper.mixes:
         yield from mixed(mix, paper.head.zone)
@@ -180,6 +183,17 @@ def _angles(paper: CardPaper) -> Block:
             for one in paper.angles
         ],
     )
+
+
+def _lights(paper: CardPaper) -> Iterable[Block]:
+    lights = paper.lights
+    if lights is None or not lights.words:
+        return
+    yield heading(f"Batch {paper.batch.number} {lights.answer}")
+    yield words(lights.words)
+    rest = " ".join(filter(None, (lights.sureness, lights.next_step)))
+    if rest:
+        yield quiet(rest)
 
 
 def _sprayed(paper: CardPaper) -> Iterable[Block]:
@@ -274,6 +288,8 @@ def readings_table(readings: Iterable[ReadOff], zone: str, *, named: bool) -> Bl
             parts.append("the instrument was past its calibration")
         if one.zone:
             parts.append(f"zone {one.zone}")
+        if one.flop_index is not None:
+            parts.append(f"flop index {number(one.flop_index, 1)}")
         if one.approved:
             parts.append("approved for the master")
         of = ""

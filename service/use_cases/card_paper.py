@@ -10,6 +10,7 @@ from itertools import groupby
 
 from service.domain.card_code import grouped
 from service.domain.drift import Drift, drifts_of
+from service.domain.flop import flop_words
 from service.domain.lookups import (
     master_in_force,
     readings_of_card,
@@ -19,9 +20,10 @@ from service.domain.lookups import (
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Movement, Zone
 from service.domain.records.job import Finish, Panel
-from service.domain.records.measuring import EyeCheck, Lab, Verdict
+from service.domain.records.measuring import EyeCheck, Lab, Reading, Verdict
 from service.domain.records.spraying import Bake, Batch, Coat, Finishing
 from service.domain.terms import EyeWord, FinishingKind, Look, MovementKind
+from service.domain.under_light import UnderLights
 from service.use_cases.job_paper import JoinedSides, judged_joints
 from service.use_cases.label_papers import what_scanning_opens
 from service.use_cases.paper_readings import ReadOff, readings_off
@@ -101,6 +103,8 @@ class CardPaper:
     said: Said | None
     said_of: str
     angles: tuple[AngleSaid, ...]
+    flop: str
+    lights: UnderLights | None
     joints: tuple[JoinedSides, ...]
     mixes: tuple[Mix, ...]
     coats: tuple[CoatsAlike, ...]
@@ -114,9 +118,14 @@ class CardPaper:
 
 
 def card_paper(
-    file: RecordFile, shop: RecordFile, card: Card, head: PaperHead, public_address: str = ""
+    file: RecordFile,
+    shop: RecordFile,
+    card: Card,
+    head: PaperHead,
+    public_address: str = "",
+    lights: UnderLights | None = None,
 ) -> CardPaper:
-    """The sheet of a card, read off its job's file."""
+    """The sheet of a card, read off its job's file; ``lights`` is its batch under other lights."""
     batch = file.get(Batch, card.batch_id)
     master = master_in_force(file, card.finish_id)
     master_card = file.find(Card, master.card_id) if master is not None else None
@@ -142,6 +151,8 @@ def card_paper(
         said=said_by(verdict) if verdict is not None else None,
         said_of=judged.code if judged is not None and judged.root != card.root else "",
         angles=angles_said(verdict) if verdict is not None else (),
+        flop=_flop(file, verdict) if verdict is not None else "",
+        lights=lights,
         joints=tuple(j for j in judged_joints(file) if card.root in (j.card_a, j.card_b)),
         mixes=tuple(mix_of(file, pot) for id in pots if (pot := file.find(Batch, id)) is not None),
         coats=tuple(_coats(file, shop, coats)),
@@ -153,6 +164,14 @@ def card_paper(
         eyes=tuple(_eyes(file, shop, card)),
         moves=tuple(_moves(file, shop, card)),
     )
+
+
+def _flop(file: RecordFile, verdict: Verdict) -> str:
+    """How the card's face and flop lie beside the master's, by the readings of the verdict."""
+    read = [reading for id in verdict.reading_ids if (reading := file.find(Reading, id))]
+    master = [reading for reading in read if reading.card_id == verdict.other_card_id]
+    card = [reading for reading in read if reading.card_id == verdict.card_id]
+    return flop_words(master[-1], card[-1]) if master and card else ""
 
 
 def angles_said(verdict: Verdict) -> tuple[AngleSaid, ...]:

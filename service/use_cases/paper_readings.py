@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from service.domain.flop import flop_of
 from service.domain.line_making import conditions_text
 from service.domain.lookups import mean_lab, uncertainty_of_mean
 from service.domain.record_file import RecordFile
@@ -36,6 +37,7 @@ class ReadOff:
     instrument: str
     zone: str
     approved: bool
+    flop_index: float | None
     angles: tuple[AngleRead, ...]
 
 
@@ -55,6 +57,7 @@ def _read_off(file: RecordFile, shop: RecordFile, reading: Reading, approved: bo
     zone = file.find(Zone, reading.zone_id)
     card = file.find(Card, reading.card_id)
     panel = file.find(Panel, reading.panel_id)
+    flop = flop_of(reading)
     return ReadOff(
         reading=reading,
         of=card.code if card is not None else f"the car, {panel.name}" if panel else "",
@@ -63,6 +66,7 @@ def _read_off(file: RecordFile, shop: RecordFile, reading: Reading, approved: bo
         instrument=instrument.name if instrument is not None else "",
         zone=zone.name if zone is not None else "",
         approved=approved,
+        flop_index=flop.index if flop is not None else None,
         angles=tuple(
             AngleRead(
                 angle=angle.angle,

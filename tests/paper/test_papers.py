@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import zxingcpp
 
+from service.domain.under_light import UnderLights
 from service.paper.card_sheet import card_pdf
 from service.paper.job_report import job_pdf
 from service.paper.press import Press
@@ -265,3 +267,29 @@ def test_dates_are_iso(story):
     shown = Pages(job_pdf(story.job())).text()
     assert re.search(r"Opened \d{4}-\d\d-\d\d\.", shown)
     assert not re.search(r"\b\d{1,2}/\d{1,2}/\d{2,4}\b", shown)
+
+
+def test_flop_stands_with_the_readings_and_beside_the_master(story):
+    paper = story.card()
+    shown = Pages(card_pdf(paper)).text()
+    # Alman's flop index, 2.69 (L15 - L110)^1.11 / L45^0.86, worked out of the story's colours;
+    # the formula from memory, as colour.angles has it with its source.
+    index = 2.69 * (78.0 - 28.6) ** 1.11 / 50.4**0.86
+    assert f"flop index {index:.1f}" in shown
+    if paper.flop:
+        assert paper.flop in shown
+
+
+def test_what_shows_under_other_lights_has_its_own_heading(story):
+    lights = UnderLights(
+        words="0.10 in daylight, 1.90 under a three-band tube, limit 0.80.",
+        answer="matches in daylight and shows under a three-band tube",
+        sureness="Surer than the difference.",
+        next_step="Hold the two side by side under a three-band tube.",
+    )
+    shown = Pages(card_pdf(replace(story.card(), lights=lights))).text()
+    assert "Batch 3 matches in daylight and shows under a three-band tube" in shown
+    assert lights.words in shown and lights.next_step in shown and lights.sureness in shown
+    for none in (None, UnderLights(why_not="No spectrum was kept.")):
+        without = Pages(card_pdf(replace(story.card(), lights=none))).text()
+        assert "three-band" not in without

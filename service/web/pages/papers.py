@@ -41,6 +41,7 @@ from service.use_cases.repair_paper import (
     repair_on_file,
     repair_paper,
 )
+from service.use_cases.under_lights import lights_of_batch
 from service.web.access import ANYBODY_HERE, page_rules
 from service.web.context import Frame, Here, PageContext
 from service.web.forms import Form
@@ -115,6 +116,7 @@ def card_sheet(here: Here, code: str, paper: str = "") -> Response:
         file.get(Card, line.id),
         _head(here, file, paper),
         here.services.settings.label_address,
+        lights_of_batch(here.store, file, line.batch_id),
     )
     return pdf_answer(here.services.press.card(made), "card", line.code)
 
