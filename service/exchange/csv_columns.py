@@ -13,6 +13,7 @@ from itertools import pairwise
 from math import isfinite
 
 from service.exchange.condition_warnings import missing_conditions
+from service.exchange.csv_headings import understand
 from service.exchange.csv_statements import read_statements
 from service.exchange.csv_table import DELIMITERS, MOST_COMMENTS, stated_in
 from service.exchange.csv_values import NUMBER, Numbers, read_text
@@ -82,8 +83,8 @@ def _table(lines: Sequence[str], place: int, delimiter: str) -> Columns | None:
     said = names[0].strip("\ufeff ") if names else ""
     if len(names) < 2 or not (_HEADING.fullmatch(said) or not said):
         return None
-    if not said and len(spectral_names(names)) > 2:
-        return None  # wavelengths along the header: not turned
+    if not said and (len(spectral_names(names)) > 2 or _has_colours(names, place + 1)):
+        return None  # not turned: numbers down the first column may count the rows
     found = Columns(names[1:], place + 1, [], delimiter)
     for number, line in enumerate(lines[place + 1 :], place + 2):
         if not line.strip(' \t;,|"') or line.lstrip().startswith("#"):
@@ -113,6 +114,13 @@ def _table(lines: Sequence[str], place: int, delimiter: str) -> Columns | None:
                 line=number,
             )
     return found if len(found.rows) >= _FEWEST and _one_way(found) else None
+
+
+def _has_colours(names: Sequence[str], line: int) -> bool:
+    try:
+        return understand(names, line).complete()
+    except ReadingsRefused:
+        return True
 
 
 def _one_way(found: Columns) -> bool:

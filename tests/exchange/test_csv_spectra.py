@@ -91,6 +91,13 @@ def test_wavelengths_down_the_first_column_are_read(heading):
     assert "spectra_in_columns" in codes(text)
 
 
+def test_row_numbers_in_the_range_of_wavelengths_turn_no_table():
+    text = ",L,a,b\n" + "".join(row(number, 50, 1, 2) for number in range(400, 406))
+    samples = read(text).samples
+    assert [sample.name for sample in samples] == ["400", "401", "402", "403", "404", "405"]
+    assert samples[0].readings[0].lab == (50.0, 1.0, 2.0)
+
+
 def test_turned_tables_may_have_numbers_for_names_and_run_downwards():
     text = turned("nm", [1, 2], [BANDS[::-1], SPECTRUM[::-1], SPECTRUM[::-1]])
     assert spectra(text) == [("1", BANDS, SPECTRUM), ("2", BANDS, SPECTRUM)]
