@@ -43,6 +43,7 @@ class Colours:
     angles: tuple[AngleReading, ...] = ()
     spectra: tuple[AngleSpectrum, ...] = ()
     worked_out: bool = False
+    wholly: bool = False  # every colour of it worked out, from spectra that are kept
     joined: bool = False  # of L*, a*, b* and spectra that stand apart in the file
     apart: float = 0.0  # the largest difference of a Lab from its own spectrum, CIEDE2000
     fits: str = ""  # the other light under which both agree
@@ -88,6 +89,7 @@ def colours_of(
     wavelengths = _one_wavelengths(samples)
     by_angle = _repeats(samples, halves)
     found = Colours(joined=halves)
+    without_lab = all(one.lab is None for many in by_angle.values() for one in many)
     if wavelengths is not None:
         _by_spectrum(by_angle, wavelengths, illuminant, observer, found)
     found.angles = tuple(
@@ -96,6 +98,7 @@ def colours_of(
     )
     if wavelengths is not None:
         found.spectra = tuple(_kept_spectra(by_angle, wavelengths, found))
+        found.wholly = without_lab and not found.left_out
     if halves and found.apart > MOST_APART:
         raise Invalid(
             "spectra",
@@ -175,7 +178,8 @@ def _by_spectrum(
             raise Invalid("spectra", f"its spectrum gives no L*, a*, b*: {error}.") from None
         return
     both: list[tuple[Lab, Spectrum, Lab]] = []
-    for one, (lightness, a, b) in zip(with_spectrum, worked_out.tolist(), strict=True):
+    # To the digits that such colours are kept to, whoever works them out.
+    for one, (lightness, a, b) in zip(with_spectrum, worked_out.round(4).tolist(), strict=True):
         made = (lightness, a, b)
         if one.lab is None:
             one.lab = made

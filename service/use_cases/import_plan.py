@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 from service.domain.card_code import grouped
+from service.domain.from_spectra import FROM_SPECTRA
 from service.domain.lookups import the_job
 from service.domain.records.base import check_range, check_text
 from service.domain.records.shop import Instrument
@@ -221,7 +222,7 @@ class _Planning:
                 surface_temperature_c=(
                     sum(temperatures) / len(temperatures) if temperatures else None
                 ),
-                source=self.source,
+                source=f"{self.source} {FROM_SPECTRA}" if colours.wholly else self.source,
                 spectra=colours.spectra,
             )
             _check(measured)

@@ -221,7 +221,7 @@ def import_id(measured: Measured | Reading) -> str:
     of = measured.card_id, measured.panel_id, measured.zone_id
     said = [*of, measured.stage.value, measured.illuminant.strip(), measured.observer]
     colours = sorted(
-        [str(angle.angle), *([f"{v + 0.0:.6f}" for v in lab] for lab in angle.repeats)]
+        [str(angle.angle), *([f"{round(v, 6) + 0.0:.6f}" for v in lab] for lab in angle.repeats)]
         for angle in measured.angles
     )
     text = json.dumps([said, colours], separators=(",", ":"))

@@ -14,6 +14,7 @@ import pytest
 from colour.difference import delta_e_2000
 from colour.spectra import lab_from_reflectance
 from service.domain.card_code import grouped
+from service.domain.from_spectra import FROM_SPECTRA
 from service.domain.records.cards import Card
 from service.domain.records.measuring import AngleSpectrum, Reading
 from service.domain.refused import Invalid
@@ -33,6 +34,7 @@ from service.use_cases.importing import (
     ImportRefused,
     Stated,
     as_json,
+    import_id,
     spectra_words,
     store_import,
     verdicts_after,
@@ -240,20 +242,23 @@ def test_an_instrument_brings_its_geometry_and_one_nobody_knows_is_asked_for(sho
 
 def test_a_spectrum_alone_is_kept_with_the_colour_it_gives(shop):
     # By the definition of CIELAB (ISO/CIE 11664-4) a reflectance of 0.2 throughout has
-    # L* = 116 * 0.2 ** (1/3) - 16 and a* = b* = 0 under every light.
+    # L* = 116 * 0.2 ** (1/3) - 16 and a* = b* = 0 under every light; the record keeps four digits
+    # of what is worked out.
     code = shop.code(shop.first)
     plan = shop.plan(spectra((code, GREY), (code, GREY)))
     (one,) = plan.readings
     measured = one.reading.reading
     assert len(measured.angles[0].repeats) == 2
     for lightness, a, b in measured.angles[0].repeats:
-        assert lightness == pytest.approx(116 * 0.2 ** (1 / 3) - 16, abs=1e-9)
-        assert (a, b) == pytest.approx((0, 0), abs=1e-9)
+        assert lightness == pytest.approx(116 * 0.2 ** (1 / 3) - 16, abs=5e-5)
+        assert (a, b) == pytest.approx((0, 0), abs=5e-5)
     assert measured.spectra[0].reflectance == (GREY, GREY)
     assert spectra_words(measured) == "2 spectra 400–700 nm by 10"
     assert code in notes(plan)["lab_from_spectrum"]
     assert shop.store_it(plan) is not None
-    assert shop.read()[0].spectra == measured.spectra
+    (reading,) = shop.read()
+    assert reading.spectra == measured.spectra
+    assert reading.source == f"monday.csv {FROM_SPECTRA}"
 
 
 def test_a_lab_beside_its_spectrum_is_the_files_own_and_held_against_it(shop):
@@ -451,6 +456,23 @@ def test_colours_worked_out_from_spectra_tell_readings_apart(shop):
     assert len(shop.read()) == 2
     with pytest.raises(AlreadyOnRecord):
         perform(shop.store, shop.hand.painter, sent(0.2))
+
+
+def test_a_program_that_sends_the_spectra_alone_sends_the_reading_of_the_file(shop):
+    slope = tuple(0.1 + 0.002 * n for n in range(len(WAVELENGTHS)))
+    plan = shop.plan(spectra((shop.code(shop.first), slope)))
+    shop.store_it(plan)
+    item = plan.command.readings[0]
+    alone = replace(item, reading=replace(item.reading, angles=(), source=""))
+    with pytest.raises(AlreadyOnRecord):
+        perform(shop.store, shop.hand.painter, ImportReadings(id=str(uuid4()), readings=(alone,)))
+
+
+def test_a_sign_in_the_last_bits_makes_no_other_reading(shop):
+    code = shop.code(shop.first)
+    (one,) = shop.plan(rows((code, 50.0, 1e-15, -0.0))).readings
+    (other,) = shop.plan(rows((code, 50.0, -1e-15, 0.0))).readings
+    assert import_id(one.reading.reading) == import_id(other.reading.reading)
 
 
 def test_an_import_of_nothing_is_refused(shop):
