@@ -190,7 +190,7 @@ def _lights(paper: CardPaper) -> Iterable[Block]:
     if lights is None or not lights.words:
         return
     yield heading(f"Batch {paper.batch.number} {lights.answer}")
-    yield words(lights.words)
+    yield words(f"{first_capital(lights.words).rstrip('.')}.")
     rest = " ".join(filter(None, (lights.sureness, lights.next_step)))
     if rest:
         yield quiet(rest)

@@ -87,7 +87,8 @@ def _found(paper: JobPaper) -> Iterable[Block]:
         yield heading("What is not in order, the worst first")
         yield findings(pressing)
     else:
-        yield words("Nothing stands against releasing it.")
+        open_still = "Nothing stands against releasing it."
+        yield words("Nothing was left open." if paper.released_at else open_still)
     if notes:
         yield sub("To note")
         yield findings(notes)

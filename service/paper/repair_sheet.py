@@ -41,8 +41,7 @@ _NOTES_MM = 45.0
 
 def repair_pdf(paper: RepairPaper) -> bytes:
     """The sheet as PDF."""
-    seen = paper.trials[-1] if paper.trials else paper.stored
-    mark = seen.said.word.value if seen is not None else ""
+    mark = paper.advised.said.word.value if paper.advised is not None else ""
     return paper_pdf(
         paper.head,
         "Repair sheet",

@@ -169,8 +169,13 @@ def headline_of(
     if missing:
         thing = "thing is" if missing == 1 else "things are"
         return f"{_number(missing)} {thing} missing before this job can be judged whole", None
-    if any(joint.said.word is not Word.BLENDS for joint in joints):
-        return "Every joint of this job blends or was accepted with a reason", Word.BLENDS
+    on_batches = (verdict_on_batch(file, b.root) for b in file.all(Batch) if b.role.gives_colour)
+    answers = [
+        *(joint.said.word for joint in joints),
+        *(v.word for v in on_batches if v is not None),
+    ]
+    if any(word is not Word.BLENDS for word in answers):
+        return "What does not blend on this job was accepted with a reason", None
     if joints:
         one = len(joints) == 1
         return ("The one joint" if one else f"All {len(joints)} joints") + (

@@ -38,6 +38,7 @@ NEAR = 6
 class Held:
     """The car beside one card."""
 
+    card_id: str
     code: str
     batch_number: int
     finish: str
@@ -68,6 +69,13 @@ class RepairPaper:
     trials: tuple[Held, ...]
     near: tuple[NearCard, ...]
     has_hardener: bool
+
+    @property
+    def advised(self) -> Held | None:
+        """The card the advice is about; None while nothing was held against the car."""
+        held = (*self.trials, *((self.stored,) if self.stored is not None else ()))
+        wanted = self.recommendation.card_id
+        return next((one for one in held if one.card_id == wanted), None)
 
 
 class NothingRepaired(OutOfOrder):
@@ -202,6 +210,7 @@ def _held(holding: RecordFile, shop: RecordFile, tried: Tried) -> Held:
         bounds = (decision.low, decision.high)
     place = whereabouts(holding, card)
     return Held(
+        card_id=card.root,
         code=card.code,
         batch_number=holding.get(Batch, card.batch_id).number,
         finish=holding.get(Finish, card.finish_id).name,

@@ -88,6 +88,7 @@ class PaperStory:
         self.master, self.master_read = self._card(MASTER, self.wing, "A-11")
         hand.master(self.master, self.master_read)
         self.bad, _ = self._card(DARKER, self.door, FULL_SLOT)
+        self.bad_batch = hand.file.get(Card, self.bad).batch_id
         hand.on_job(closing.Accept, joint_id=self.joint, why=self.name("Seen in daylight", 500))
         hand.on_job(
             measuring.LogEyeCheck,

@@ -15,6 +15,8 @@ from service.paper.job_report import job_pdf
 from service.paper.press import Press
 from service.paper.repair_sheet import repair_pdf
 from service.paper.written import interval, minutes, number, pressure, signed, temperature
+from service.use_cases.cards import ReturnCard
+from service.use_cases.closing import Accept
 from service.use_cases.papers import PaperPress
 from tests.paper.paper_story import HEADS, PaperStory
 from tests.paper_pages import Pages, overlapping
@@ -293,3 +295,21 @@ def test_what_shows_under_other_lights_has_its_own_heading(story):
     for none in (None, UnderLights(why_not="No spectrum was kept.")):
         without = Pages(card_pdf(replace(story.card(), lights=none))).text()
         assert "three-band" not in without
+
+
+def test_a_job_whose_findings_were_accepted_does_not_say_that_nothing_shows():
+    story = PaperStory()
+    assert story.job().headline == "One batch of this job would show"
+    story.hand.on_job(Accept, batch_id=story.bad_batch, why="It never went on the van.")
+    story.hand.on_job(ReturnCard, card_id=story.bad, state="As it was")
+    paper = story.job()
+    assert paper.headline == "What does not blend on this job was accepted with a reason"
+    assert paper.headline_word is None
+    shown = Pages(job_pdf(paper)).text()
+    assert "Nothing stands against releasing it." in shown and "It never went on the van." in shown
+
+
+def test_the_mark_of_a_repair_is_that_of_the_card_it_advises(repaired):
+    paper = repaired.repair()
+    assert paper.advised is paper.stored is not None
+    assert paper.advised.card_id == paper.recommendation.card_id
