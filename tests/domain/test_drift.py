@@ -12,6 +12,7 @@ from coloraide import Color
 
 from service.domain.drift import (
     MOVED_BY,
+    RISK,
     course_of,
     drifts_between,
     drifts_of,
@@ -128,6 +129,27 @@ def test_a_range_covers_the_truth_as_often_as_it_says():
         (drift,) = drifts_between(first, newest)
         within.append(drift.low <= truth <= drift.high)
     assert np.mean(within) >= 0.92
+
+
+@pytest.mark.parametrize("known", [0.05, None], ids=["known noise", "noise by its scatter"])
+def test_noise_is_called_a_move_no_more_often_than_the_stated_risk(known):
+    """A card that stands still, and one that moved by half a unit, each read afresh 300 times."""
+    rng, job = np.random.default_rng(5), JobBuilder()
+    taken = job.reading(job.card(job.batch(1)), standard_uncertainty=known)
+
+    def told(*labs):
+        first, newest = (
+            replace(taken, angles=(AngleReading(repeats=tuple(map(tuple, repeats.tolist()))),))
+            for repeats in (rng.normal(lab, 0.05, size=(3, 3)) for lab in labs)
+        )
+        return drifts_between(first, newest)[0].moved is True
+
+    bluer = (RED[0], RED[1], RED[2] - 1.0)
+    moved = Color("lab-d65", list(RED)).delta_e(Color("lab-d65", list(bluer)), method="2000")
+    assert 0.5 < moved < 0.8
+    assert np.mean([told(RED, RED) for _ in range(300)]) <= RISK
+    # Three repeats a side know little of their own scatter, and are too few to tell at times.
+    assert np.mean([told(RED, bluer) for _ in range(300)]) >= (0.9 if known else 0.5)
 
 
 def test_one_repeat_of_unknown_noise_cannot_tell(old):
