@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import partial
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -16,16 +15,15 @@ from service.domain.lookups import policy_in_force
 from service.domain.record_file import RecordFile
 from service.domain.records.cards import Card, Zone
 from service.domain.records.job import Finish
-from service.domain.records.measuring import AngleReading, Lab, Reading
+from service.domain.records.measuring import Reading
 from service.domain.records.shop import Instrument
 from service.domain.records.spraying import Bake, Batch
-from service.domain.refused import Invalid, Refused
+from service.domain.refused import Refused
 from service.domain.terms import Specular, Stage
 from service.use_cases.measuring import LogReading, Measured
 from service.web.access import page_rules
 from service.web.context import Frame, Here, PageContext, SentForm
 from service.web.forms import Form
-from service.web.pages.angle_rows import Row, rows_of
 from service.web.pages.bench_defaults import first_of_furthest_stage, reading_like, stage_reached
 from service.web.pages.bench_forms import (
     UNITS,
@@ -36,6 +34,7 @@ from service.web.pages.bench_forms import (
     Start,
     read_with_units,
 )
+from service.web.pages.lab_typed import AXES, TypedAngle, angles_typed
 
 router = APIRouter()
 page_rules(
@@ -46,8 +45,6 @@ page_rules(
 )
 
 REPEATS = 3
-ROWS = "rows"
-AXES = ("L", "a", "b")
 STAGES = (
     Option(Stage.BASE_DRY, "Base, dry"),
     Option(Stage.CLEARED, "Cleared", "not baked"),
@@ -66,14 +63,6 @@ SPECULAR = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AngleAsked:
-    """The fields of one angle; ``key`` is its part of their names."""
-
-    angle: int | None
-    key: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingNewPage:
     """The form of a reading; ``cooling_until`` when the card may still be warm.
 
@@ -86,8 +75,7 @@ class ReadingNewPage:
     batch: Batch
     batch_href: str
     finish: Finish
-    angles: tuple[AngleAsked, ...]
-    rows_open: bool
+    angles: tuple[TypedAngle, ...]
     repeats: range
     axes: tuple[str, ...]
     zones: tuple[Option, ...]
@@ -144,7 +132,7 @@ def reading_new_now(here: Here, form: SentForm, code: str) -> Response:
 def _measured(form: Form, file: RecordFile, card_id: str) -> Measured:
     asked = _asked(file, file.get(Card, card_id))
     gathering = Gathering(form)
-    angles = gathering.take(lambda: _angles(form, asked), ())
+    angles = gathering.take(lambda: angles_typed(form, asked, REPEATS), ())
     measured = gathering.take(
         lambda: read_with_units(
             form,
@@ -161,71 +149,11 @@ def _measured(form: Form, file: RecordFile, card_id: str) -> Measured:
     return measured
 
 
-def _angles(form: Form, asked: Sequence[AngleAsked]) -> tuple[AngleReading, ...]:
-    """The repeats that were typed, angle by angle; a repeat must be whole.
-
-    Those typed as rows come after those in the fields, and may be at angles nobody asked for.
-    """
-    gathering = Gathering(form)
-    found: dict[int | None, list[Lab]] = {one.angle: [] for one in asked}
-    for one in asked:
-        for repeat in range(REPEATS):
-            lab = gathering.take(partial(_repeat, form, one, repeat), None)
-            found[one.angle] += [lab] if lab is not None else []
-    for angle, lab in gathering.take(lambda: _rows(form, asked), []):
-        found.setdefault(angle, []).append(lab)
-    named = {one.angle: f"lab.{one.key}.0.L" for one in asked if _typed(form, one)}
-    readings = [
-        gathering.take(partial(_at_angle, named.get(angle, ROWS), angle, repeats), None)
-        for angle, repeats in found.items()
-        if repeats
-    ]
-    gathering.done()
-    if not readings:
-        name = f"lab.{asked[0].key}.0.L"
-        raise Invalid(name, "No colour was typed. Enter at least one L*, a*, b*.")
-    return tuple(reading for reading in readings if reading is not None)
-
-
-def _rows(form: Form, asked: Sequence[AngleAsked]) -> list[Row]:
-    return rows_of(ROWS, form.value(ROWS), [one.angle for one in asked])
-
-
-def _typed(form: Form, asked: AngleAsked) -> bool:
-    return any(form.value(name) for name in form.names(f"lab.{asked.key}."))
-
-
-def _at_angle(field: str, angle: int | None, repeats: Sequence[Lab]) -> AngleReading:
-    try:
-        return AngleReading(angle=angle, repeats=tuple(repeats))
-    except Invalid as invalid:
-        raise Invalid(field, str(invalid)) from invalid
-
-
-def _repeat(form: Form, asked: AngleAsked, repeat: int) -> Lab | None:
-    names = [f"lab.{asked.key}.{repeat}.{axis}" for axis in AXES]
-    values = [form.number(name) for name in names]
-    if all(value is None for value in values):
-        return None
-    for name, axis, value in zip(names, AXES, values, strict=True):
-        if value is None:
-            where = "" if asked.angle is None else f" at {asked.angle}°"
-            raise Invalid(
-                name,
-                f"{axis}* of reading {repeat + 1}{where} is missing. Read it again, or type it.",
-            )
-    l, a, b = (value or 0.0 for value in values)  # noqa: E741  the standard's own name
-    return (l, a, b)
-
-
-def _asked(file: RecordFile, card: Card) -> tuple[AngleAsked, ...]:
+def _asked(file: RecordFile, card: Card) -> tuple[TypedAngle, ...]:
     """The angles to type: those the finish is judged at, or the one of a solid."""
     finish = file.get(Finish, card.finish_id)
     angles: list[int | None] = list(required_angles(finish, policy_in_force(file, finish.root)))
-    return tuple(
-        AngleAsked(angle=angle, key="only" if angle is None else str(angle))
-        for angle in angles or [None]
-    )
+    return tuple(map(TypedAngle, angles or [None]))
 
 
 def _page(
@@ -255,7 +183,6 @@ def _page(
         batch_href=here.link("batch", job_id=file.chain, batch_id=batch.root),
         finish=file.get(Finish, card.finish_id),
         angles=angles,
-        rows_open=bool(form.value(ROWS) or form.error(ROWS)),
         repeats=range(REPEATS),
         axes=AXES,
         zones=tuple(Option(z.root, z.name) for z in zones),

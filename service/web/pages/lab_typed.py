@@ -1,4 +1,4 @@
-"""L*, a*, b* typed into fields of their own, repeat by repeat, as an instrument shows them."""
+"""L*, a*, b* as an instrument shows them: in fields of their own repeat by repeat, or as rows."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ from functools import partial
 from service.domain.records.measuring import AngleReading, Lab
 from service.domain.refused import Invalid
 from service.web.forms import Form
+from service.web.pages.angle_rows import rows_of
 from service.web.pages.bench_forms import Gathering
 
 AXES = ("L", "a", "b")
+ROWS = "rows"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,32 +39,43 @@ class TypedAngle:
 def angles_typed(form: Form, asked: Sequence[TypedAngle], repeats: int) -> tuple[AngleReading, ...]:
     """The repeats that were typed, angle by angle; a repeat must be whole, an angle need not be.
 
+    Those typed as rows come after those in the fields, and may be at angles nobody asked for.
+
     Raises
     ------
     FormRefused
         Naming every field that cannot be taken.
     """
     gathering = Gathering(form)
-    found: list[AngleReading] = []
+    found: dict[int | None, list[Lab]] = {one.angle: [] for one in asked}
+    in_fields: dict[int | None, str] = {}
     for one in asked:
-        read = [gathering.take(partial(_repeat, form, one, n), None) for n in range(repeats)]
-        whole = tuple(lab for lab in read if lab is not None)
-        if whole:
-            reading = gathering.take(partial(_at_angle, one, whole), None)
-            found += [reading] if reading is not None else []
+        for repeat in range(repeats):
+            lab = gathering.take(partial(_repeat, form, one, repeat), None)
+            if lab is not None:
+                found[one.angle].append(lab)
+                in_fields[one.angle] = one.name(0, AXES[0])
+    wanted = [one.angle for one in asked]
+    for angle, lab in gathering.take(lambda: rows_of(ROWS, form.value(ROWS), wanted), []):
+        found.setdefault(angle, []).append(lab)
+    readings = [
+        gathering.take(partial(_at_angle, in_fields.get(angle, ROWS), angle, labs), None)
+        for angle, labs in found.items()
+        if labs
+    ]
     gathering.done()
-    if not found:
+    if not readings:
         raise Invalid(
             asked[0].name(0, AXES[0]), "No colour was typed. Enter at least one L*, a*, b*."
         )
-    return tuple(found)
+    return tuple(reading for reading in readings if reading is not None)
 
 
-def _at_angle(asked: TypedAngle, repeats: tuple[Lab, ...]) -> AngleReading:
+def _at_angle(field: str, angle: int | None, repeats: Sequence[Lab]) -> AngleReading:
     try:
-        return AngleReading(angle=asked.angle, repeats=repeats)
+        return AngleReading(angle=angle, repeats=tuple(repeats))
     except Invalid as invalid:
-        raise Invalid(asked.name(0, AXES[0]), str(invalid)) from invalid
+        raise Invalid(field, str(invalid)) from invalid
 
 
 def _repeat(form: Form, asked: TypedAngle, repeat: int) -> Lab | None:

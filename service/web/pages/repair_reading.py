@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import partial
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -14,7 +13,7 @@ from service.domain.comparability import MEASURING_TEMPERATURE_C, required_angle
 from service.domain.lookups import policy_in_force, readings_of_card
 from service.domain.record_file import RecordFile
 from service.domain.records.job import Finish, Job, Panel
-from service.domain.records.measuring import AngleReading, Lab, Reading
+from service.domain.records.measuring import Reading
 from service.domain.records.shop import Instrument
 from service.domain.refused import Invalid, Refused
 from service.domain.terms import Stage
@@ -33,14 +32,13 @@ from service.web.pages.bench_forms import (
     read_with_units,
 )
 from service.web.pages.bench_reading import (
-    AXES,
     GEOMETRIES,
     ILLUMINANTS,
     OBSERVERS,
     REPEATS,
     SPECULAR,
-    AngleAsked,
 )
+from service.web.pages.lab_typed import AXES, TypedAngle, angles_typed
 
 router = APIRouter()
 page_rules(
@@ -65,7 +63,7 @@ class CarReadingPage:
     job: Job
     is_repair: bool
     opened: bool
-    angles: tuple[AngleAsked, ...]
+    angles: tuple[TypedAngle, ...]
     repeats: range
     axes: tuple[str, ...]
     panels: tuple[Option, ...]
@@ -113,7 +111,7 @@ def _measured(form: Form, file: RecordFile) -> Measured:
     gathering = Gathering(form)
     panel = gathering.take(lambda: _panel(form, file), None)
     asked = _asked(file, panel)
-    angles = gathering.take(lambda: angles_typed(form, asked), ())
+    angles = gathering.take(lambda: angles_typed(form, asked, REPEATS), ())
     measured = gathering.take(
         lambda: read_with_units(
             form,
@@ -138,60 +136,13 @@ def _panel(form: Form, file: RecordFile) -> Panel:
     return panel
 
 
-def angles_typed(form: Form, asked: Sequence[AngleAsked]) -> tuple[AngleReading, ...]:
-    """The repeats that were typed, angle by angle; a repeat must be whole."""
-    gathering = Gathering(form)
-    found: list[AngleReading] = []
-    for one in asked:
-        read = [
-            gathering.take(partial(_repeat, form, one, repeat), None) for repeat in range(REPEATS)
-        ]
-        repeats = tuple(lab for lab in read if lab is not None)
-        if repeats:
-            reading = gathering.take(partial(_at_angle, one, repeats), None)
-            found += [reading] if reading is not None else []
-    gathering.done()
-    if not found:
-        name = f"lab.{asked[0].key}.0.L"
-        raise Invalid(name, "No colour was typed. Enter at least one L*, a*, b*.")
-    return tuple(found)
-
-
-def _at_angle(asked: AngleAsked, repeats: tuple[Lab, ...]) -> AngleReading:
-    try:
-        return AngleReading(angle=asked.angle, repeats=repeats)
-    except Invalid as invalid:
-        raise Invalid(f"lab.{asked.key}.0.L", str(invalid)) from invalid
-
-
-def _repeat(form: Form, asked: AngleAsked, repeat: int) -> Lab | None:
-    names = [f"lab.{asked.key}.{repeat}.{axis}" for axis in AXES]
-    l, a, b = (form.number(name) for name in names)  # noqa: E741  the standard's own name
-    if l is None and a is None and b is None:
-        return None
-    if l is not None and a is not None and b is not None:
-        return (l, a, b)
-    axis, name = next(
-        (axis, name)
-        for axis, name, value in zip(AXES, names, (l, a, b), strict=True)
-        if value is None
-    )
-    where = "" if asked.angle is None else f" at {asked.angle}°"
-    raise Invalid(
-        name, f"{axis}* of reading {repeat + 1}{where} is missing. Read it again, or type it."
-    )
-
-
-def _asked(file: RecordFile, panel: Panel | None) -> tuple[AngleAsked, ...]:
+def _asked(file: RecordFile, panel: Panel | None) -> tuple[TypedAngle, ...]:
     """The angles to type: those the panel's finish is judged at, or the one of a solid."""
     finishes = [file.get(Finish, panel.finish_id)] if panel is not None else file.all(Finish)
     angles: list[int | None] = []
     for finish in finishes[:1]:
         angles += required_angles(finish, policy_in_force(file, finish.root))
-    return tuple(
-        AngleAsked(angle=angle, key="only" if angle is None else str(angle))
-        for angle in angles or [None]
-    )
+    return tuple(map(TypedAngle, angles or [None]))
 
 
 def _page(
