@@ -140,8 +140,8 @@ def test_cards_that_moved_are_told_with_vector_range_and_days(told, office):
     assert sheet.heading == "One card no longer reads as it first did"
     (row,) = table(sheet, "Newest reading less the first")
     assert row[0].startswith(grouped(told.codes[2]))
-    assert "Greyer" in row[1] and "part may be cure" in row[1]
-    assert "95 %" in row[2].replace("\u202f", " ")
+    assert "Greyer" in row[2] and "part may be cure" in row[2]
+    assert row[1].startswith("0.75") and "95 %" in row[1].replace("\u202f", " ")
     assert [row[3], row[4], row[5]] == ["−0.25", "+0.25", "+1.35"]
     assert "18 months apart" in row[6]
 
