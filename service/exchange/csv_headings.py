@@ -33,7 +33,7 @@ _FIELDS = {
     "name": (
         *("name", "samplename", "card", "sample", "label", "code", "cardcode", "id", "sampleid"),
         *("patchname", "patch", "patchid", "swatch", "chip", "tile", "specimen", "specimenid"),
-        *("colourname", "colorname", "sampleno", "samplenumber", "probe", "bezeichnung"),
+        *("colourname", "colorname", "probe", "bezeichnung"),
     ),
     "angle": ("angle", "angledeg", "aspecular", "aspecularangle", "measurementangle"),
     "illuminant": ("illuminant", "illuminantobserver", "illobs", "ill"),

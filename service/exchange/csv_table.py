@@ -129,9 +129,13 @@ def stated_in(line: str) -> tuple[str, str] | None:
 
 
 def take_names_from_first_column(table: Table) -> Iterator[FileWarning]:
-    """Where no column is headed as one of names, but the first can hardly be anything else."""
+    """Where no column of a table of spectra is headed as one of names, but the first must be.
+
+    Rows of L*, a*, b* stay unnamed, since whoever judges a card may have counted its repeats.
+    """
     headings = table.headings
-    if "name" in headings.fields or not headings.names:
+    kinds = {key.kind for key in headings.channels}
+    if "name" in headings.fields or not headings.names or "spectrum" not in kinds:
         return
     used = [place for places in headings.channels.values() for place in places.values()]
     if 0 in used or 0 in headings.fields.values() or _NO_NAME.search(headings.names[0]):
@@ -141,6 +145,8 @@ def take_names_from_first_column(table: Table) -> Iterator[FileWarning]:
         if not cells[0] or cells[0] in seen or len(cells[0]) > LONGEST_TEXT:
             return
         seen.add(cells[0])
+    if "lab" in kinds and all(text.isdecimal() for text in seen):
+        return
     headings.fields["name"] = 0
     if headings.names[0] in headings.ignored:
         headings.ignored.remove(headings.names[0])
