@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -313,3 +314,12 @@ def test_the_mark_of_a_repair_is_that_of_the_card_it_advises(repaired):
     paper = repaired.repair()
     assert paper.advised is paper.stored is not None
     assert paper.advised.card_id == paper.recommendation.card_id
+
+
+def test_papers_printed_at_once_are_those_printed_one_by_one(story):
+    def both() -> tuple[bytes, bytes]:
+        return card_pdf(story.card()), job_pdf(story.job())
+
+    alone = both()
+    with ThreadPoolExecutor(4) as pool:
+        assert set(pool.map(lambda _: both(), range(12))) == {alone}
