@@ -15,7 +15,8 @@ def reasons_of_instruments(a: Specimen, b: Specimen) -> list[Found]:
 
     Where neither reading names its instrument nothing is said: a shop that registers none works
     as it always did, and all its readings are taken to be of one. Where only one is named nobody
-    knows whether the other is the same, so it is noted, and the shop's own figure may widen it.
+    knows whether it was the same. It often was, registered since; so it is noted and said that
+    nothing was added for it, and a shop may grade it harder or give it a figure of its own.
     """
     x, y = a.reading, b.reading
     if _same(x, y):
@@ -25,7 +26,8 @@ def reasons_of_instruments(a: Specimen, b: Specimen) -> list[Found]:
         return [
             (
                 "instrument_not_named",
-                f"Nobody said which instrument read {unnamed.name}, so it is taken to be the same.",
+                f"Nobody said which instrument read {unnamed.name}, so the uncertainty holds "
+                "nothing for what two instruments stand apart by.",
                 f"Name the instrument on the reading of {unnamed.name}.",
             )
         ]

@@ -7,9 +7,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from service.domain.instrument_agreement import repeatability_of
+from service.domain.lookups import verdict_on_batch
 from service.domain.records.measuring import AngleReading
 from service.domain.records.shop import CheckTile, Instrument, TileReading
 from service.use_cases.check_tiles import LogTileReading, RegisterCheckTile
+from service.use_cases.correcting import CorrectShop
 from tests.tile_shop import GREY, around
 from tests.web.pages.audit_shop import AuditShop, table
 
@@ -283,6 +285,33 @@ def test_a_reading_is_corrected_from_the_page(shop, manager):
     assert done.heading.endswith("was corrected once")
     (found,) = shop.book.all(TileReading)
     assert found.is_reference
+
+
+def test_the_journal_says_what_was_done(shop, manager):
+    shop.tile_reading()
+    said = manager.open("/shop/journal").main.text
+    assert "Pat read the check tile Grey tile" in said
+    assert "First Manager registered the check tile Grey tile" in said
+
+
+def test_a_verdict_says_what_two_instruments_add(shop, manager):
+    for id, figure in ((shop.sphere, 0.06), (shop.instrument(name="Second sphere"), 0.08)):
+        shop.hand.do(
+            CorrectShop,
+            table="instruments",
+            record_id=id,
+            why="Both were tried on the grey tile.",
+            changes={"inter_instrument_uncertainty": figure},
+        )
+    shop.job()
+    first = shop.batch_with_card()
+    hand = shop.hand
+    hand.master(first.card, hand.read(first.card, GREY, instrument_id=shop.sphere))
+    second = shop.batch_with_card()
+    hand.read(second.card, GREY, instrument_id=id)
+    verdict = verdict_on_batch(shop.file, second.batch)
+    page = manager.open(shop.at(f"/verdicts/{verdict.root}"))
+    assert "0.06 and 0.08 per channel, is in the uncertainty: 0.1." in page.main.text
 
 
 def test_an_instrument_nobody_knows_is_said_so(painter):
