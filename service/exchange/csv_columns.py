@@ -179,6 +179,7 @@ def read_columns(found: Columns, warnings: Sequence[FileWarning]) -> ReadingsFil
         seen.see(values, line, shown, texts[0].endswith("%"))
         for column, value in zip(columns, values, strict=True):
             column.append(value)
+    seen.spectra = len(kept)
     headed_percent = found.percent or any(_PERCENT.search(name) for name in found.names)
     divisor, said = divisor_of(
         seen, stated.reflectance_divisor or (100 if headed_percent else None)

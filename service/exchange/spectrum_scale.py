@@ -10,6 +10,9 @@ from service.exchange.readings import FileWarning, ReadingsRefused
 # black may stay below the other. Between them the file must say which it means.
 _SURELY_A_SHARE, _SURELY_PERCENT = 1.2, 10.0
 _LOWEST, _HIGHEST = -0.05, 20.0
+# Of so many surfaces one at least reflects more than 3 %, so such numbers are shares of 1: those
+# of fluorescent paper and paint pass 1 (ISO 17972-1 allows 3).
+_FEW, _FLUORESCENT = 8, 3.0
 
 Cell = tuple[float, int, str]  # value, line, column
 
@@ -22,9 +25,11 @@ class Extremes:
         self.greatest: Cell | None = None
         self.signed: Cell | None = None  # the first cell with a percent sign
         self.unsigned: Cell | None = None  # the first without
+        self.spectra = 0
 
     def see(self, values: Sequence[float], line: int, columns: Sequence[str], signed: bool) -> None:
         """Take one row into account."""
+        self.spectra += 1
         low, high = min(values), max(values)
         if self.least is None or low < self.least[0]:
             self.least = low, line, columns[values.index(low)]
@@ -57,7 +62,7 @@ def divisor_of(seen: Extremes, stated: int | None) -> tuple[int, list[FileWarnin
                 column=seen.signed[2],
             )
         stated = 100
-    divisor, warnings = (stated, []) if stated is not None else _taken_for_granted(seen.greatest)
+    divisor, warnings = (stated, []) if stated is not None else _taken_for_granted(seen)
     for value, line, column in (seen.least, seen.greatest):
         if not _LOWEST <= value / divisor <= _HIGHEST:
             unit = "" if divisor == 1 else " %"
@@ -71,9 +76,11 @@ def divisor_of(seen: Extremes, stated: int | None) -> tuple[int, list[FileWarnin
     return divisor, warnings
 
 
-def _taken_for_granted(greatest: Cell) -> tuple[int, list[FileWarning]]:
-    value, line, column = greatest
-    if _SURELY_A_SHARE < value <= _SURELY_PERCENT:
+def _taken_for_granted(seen: Extremes) -> tuple[int, list[FileWarning]]:
+    assert seen.greatest is not None
+    value, line, column = seen.greatest
+    surely_a_share = _FLUORESCENT if seen.spectra >= _FEW else _SURELY_A_SHARE
+    if surely_a_share < value <= _SURELY_PERCENT:
         raise ReadingsRefused(
             f"the greatest reflectance is {value:g}, which may be a share of 1 or percent. "
             "State it above the header: '# reflectance: percent' or '# reflectance: fraction'.",

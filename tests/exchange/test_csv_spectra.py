@@ -180,3 +180,23 @@ def test_joined_headings_of_angles_are_read(form, angle):
     names = [form.format(c=c, a=angle) for c in ("L*", "a*", "b*")]
     (sample,) = read(row("name", *names) + row("fir", 50, 1, 2)).samples
     assert sample.as_json()["angles"] == {str(angle): [50.0, 1.0, 2.0]}
+
+
+@pytest.mark.parametrize("count", [1, 7])
+def test_a_few_spectra_beyond_one_must_state_their_scale(count):
+    text = row("name", *BANDS) + "".join(row(f"n{n}", 0.9, 1.5, 1, 1) for n in range(count))
+    with pytest.raises(ReadingsRefused, match="may be a share of 1 or percent"):
+        read(text)
+
+
+def test_many_spectra_none_beyond_three_are_shares_of_one():
+    """Fluorescent paint passes 1; eight surfaces that all reflect less than 3 % there are not."""
+    text = row("name", *BANDS) + "".join(row(f"n{n}", 0.1, 1.5, 1, 1) for n in range(8))
+    assert spectra(text)[0] == ("n0", BANDS, [0.1, 1.5, 1.0, 1.0])
+    assert "reflectance_scale_not_stated" in codes(text)
+
+
+def test_a_turned_table_counts_its_columns_as_spectra():
+    text = turned("nm", ["fir"], [[*BANDS, 710, 720, 730, 740, 750], [1.5] * 9])
+    with pytest.raises(ReadingsRefused, match="may be a share of 1 or percent"):
+        read(text)
