@@ -15,7 +15,8 @@ from service.domain.nearness import AtAngle, at_angles
 from service.domain.records.measuring import Lab, Reading
 from service.use_cases.queries import NearCard, Queries
 
-FIRST, FURTHER, MOST = 32, 4, 2048
+FIRST, FURTHER, MOST = 32, 4, 1024
+"""So many cards are looked at, then so many times as many, up to so many: a third of a second."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,6 +21,10 @@ LEFT_OUT = ("spectra", "source")
 """Long, and no part of the answer; a reading without them stands just as well."""
 COLUMNS = tuple(column for column in CODEC.columns if column.name not in LEFT_OUT)
 NAMES = ", ".join(quoted(name) for name in (*PLACE, *(column.name for column in COLUMNS)))
+ID, CORRECTS, JOB_ID = (
+    len(PLACE) + [column.name for column in COLUMNS].index(name)
+    for name in ("id", "corrects", "job_id")
+)
 OF_CARD = "ix_readings_card_id_observed_at"
 CORRECTIONS = "uq_readings_corrects_revision"
 MOST_IDS = 512
@@ -40,27 +44,29 @@ def angles_of_cards(
         lines = _rows(sql, shop_id, "id, job_id", by_id(sql, "card_lines"), "id", some)
         homes = {str(id): str(job_id) for id, job_id in lines}
         rows = _rows(sql, shop_id, NAMES, along(sql, "readings", OF_CARD), "card_id", some)
-        first = len(PLACE)
-        roots = list({_reading(sql, row[first:]).root for row in rows})
-        if roots:
-            # A correction may have moved a reading to or from another card.
+        known = {row[ID]: row for row in rows}
+        if known:
+            # A correction may have moved a reading from another card, or to it.
             table = along(sql, "readings", CORRECTIONS)
-            rows += _rows(sql, shop_id, NAMES, table, "corrects", roots)
-            rows += _rows(sql, shop_id, NAMES, by_id(sql, "readings"), "id", roots)
-        for id, reading in _standing(sql, homes, {row[first:]: row[:first] for row in rows}):
+            roots = list({row[CORRECTS] or row[ID] for row in rows})
+            for row in _rows(sql, shop_id, NAMES, table, "corrects", roots):
+                known[row[ID]] = row
+            lacking = [root for root in roots if root not in known]
+            if lacking:
+                for row in _rows(sql, shop_id, NAMES, by_id(sql, "readings"), "id", lacking):
+                    known[row[ID]] = row
+        for id, reading in _standing(homes, known.values()):
             found[id] = at_angles(reading)
     return found
 
 
-def _standing(
-    sql: Sql, homes: Mapping[str, str], places: Mapping[Row, Row]
-) -> Iterable[tuple[str, Reading]]:
+def _standing(homes: Mapping[str, str], rows: Iterable[Row]) -> Iterable[tuple[str, Reading]]:
     """The reading that stands for each card, of those of the card's own job."""
-    files: dict[str, RecordFile] = {}
-    decoded = sorted(((places[row], _reading(sql, row)) for row in places), key=lambda one: one[0])
-    for job_id in set(homes.values()):
-        of_job = [reading for _, reading in decoded if reading.job_id == job_id]
-        files[job_id] = RecordFile(job_id).with_records(of_job)
+    of_job: dict[str, list[Reading]] = {job_id: [] for job_id in homes.values()}
+    for row in sorted(rows, key=lambda row: row[: len(PLACE)]):
+        if row[JOB_ID] in of_job:
+            of_job[row[JOB_ID]].append(_reading(row[len(PLACE) :]))
+    files = {id: RecordFile(id).with_records(readings) for id, readings in of_job.items()}
     for id, job_id in homes.items():
         reading = standing_reading(files[job_id].by(Reading, "card_id", id))
         if reading is not None:
@@ -79,7 +85,7 @@ def _rows(
     return found
 
 
-def _reading(sql: Sql, row: Row) -> Reading:
+def _reading(row: Row) -> Reading:
     plain: dict[str, Any] = {}
     for column, held in zip(COLUMNS, row, strict=True):
         if held is None:
