@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 @click.option("--specular", type=click.Choice(["included", "excluded"]))
 @click.option("--instrument", help="Name of a registered instrument; '' for one that is not.")
 @click.option("--temperature", type=float, help="Surface temperature in °C.")
+@click.option(
+    "--read-at", help="When it was read, as 2026-11-20T14:30; just now where it is not given."
+)
 @click.option("--card", help="Code of the one card the file is of, where it names none.")
 @click.option("--leave-out-unknown", is_flag=True, help="Pass over samples that name no card here.")
 @click.option("--dry-run", is_flag=True, help="Show what would be stored and store nothing.")
@@ -44,6 +48,7 @@ def import_readings(
     specular: str | None,
     instrument: str | None,
     temperature: float | None,
+    read_at: str | None,
     card: str | None,
     leave_out_unknown: bool,
     dry_run: bool,
@@ -73,7 +78,7 @@ def import_readings(
         instrument=instrument,
         temperature_c=temperature,
     )
-    source = Path(file).name
+    source, moment = Path(file).name, _moment(read_at)
     with opened(data, database, shop) as store:
         plan = plan_import(
             read,
@@ -84,6 +89,7 @@ def import_readings(
             card=card,
             leave_out_unknown=leave_out_unknown,
             option="--",
+            read_at=moment,
         )
     if plan.problems:
         raise Refusal(str(ImportRefused(plan.problems)))
@@ -92,7 +98,9 @@ def import_readings(
     if not dry_run:
         holder = ports().holder_of(data)
         if holder:
-            result = send_file(holder, _address(stated, card, source, leave_out_unknown), content)
+            result = send_file(
+                holder, _address(stated, card, source, leave_out_unknown, moment), content
+            )
         else:
             result = _stored(plan, data, database, shop, person)
         said = _verdicts(plan, data, database, shop)
@@ -117,11 +125,28 @@ def _stored(
     return {"receipt": {**asdict(receipt), "received_at": as_text(receipt.received_at)}}
 
 
-def _address(stated: Stated, card: str | None, source: str, leave_out_unknown: bool) -> str:
+def _moment(text: str | None) -> datetime | None:
+    """A moment as people write it; without a zone, by this machine's clock."""
+    if text is None:
+        return None
+    try:
+        return datetime.fromisoformat(text.strip()).astimezone(UTC)
+    except ValueError:
+        raise Refusal(
+            f"'{text}' is no time. Write --read-at as 2026-11-20T14:30, with +01:00 or Z behind it "
+            "where this machine's clock shows another zone."
+        ) from None
+
+
+def _address(
+    stated: Stated, card: str | None, source: str, leave_out_unknown: bool, moment: datetime | None
+) -> str:
     from dataclasses import asdict
     from urllib.parse import urlencode
 
     said = {**asdict(stated), "card": card, "name": source}
+    if moment is not None:
+        said["read_at"] = moment.isoformat()
     given = {name: value for name, value in said.items() if value is not None}
     if leave_out_unknown:
         given["leave_out_unknown"] = "true"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
+from datetime import datetime
 
 from service.domain.card_code import grouped
 from service.domain.from_spectra import FROM_SPECTRA
@@ -45,6 +46,7 @@ def plan_import(
     fill_gaps: bool = False,
     leave_out_unknown: bool = False,
     option: str = "",
+    read_at: datetime | None = None,
 ) -> ImportPlan:
     """What importing a file would store, sample by sample, with every problem at once.
 
@@ -60,13 +62,16 @@ def plan_import(
         Code of the one card the file is of, where its samples name none.
     leave_out_unknown : bool
         Samples that name no card of this shop are passed over instead of refused.
+    read_at : datetime, optional
+        When the readings were taken, with its zone; just now where it is not given.
     option : str
         What stands before the name of a field where it is stated, for the sentences.
     """
     trouble = Trouble(option)
     finder = CardFinder(store, place_of_code, trouble, leave_out_unknown)
     conditions = Conditions(stated, store.shop().all(Instrument), fill_gaps, trouble)
-    return _Planning(finder, conditions, trouble, source).plan(file, card)
+    planned = _Planning(finder, conditions, trouble, source).plan(file, card)
+    return replace(planned, read_at=read_at)
 
 
 @dataclass(slots=True)

@@ -117,7 +117,8 @@ class ImportPlan:
 
     ``unsaid`` names the fields of ``Stated`` that must still be stated; ``might_say`` those that
     some reading is without and could do with. ``cards`` are the codes of every card it names, also
-    where something stands against its reading.
+    where something stands against its reading. ``read_at`` is when the readings were taken, None
+    for just now: a file says nothing of it that could be relied on.
     """
 
     cards: tuple[str, ...]
@@ -126,6 +127,7 @@ class ImportPlan:
     notes: tuple[Note, ...]
     unsaid: tuple[str, ...]
     might_say: tuple[str, ...]
+    read_at: datetime | None = None
 
     @property
     def fresh(self) -> tuple[Planned, ...]:
@@ -136,9 +138,9 @@ class ImportPlan:
     def command(self) -> ImportReadings:
         """The change that stores them; the same readings under the same file name are the same."""
         readings = tuple(one.reading for one in self.readings)
-        said = fingerprint(ImportReadings(id="", readings=readings))
+        said = fingerprint(ImportReadings(id="", readings=readings, observed_at=self.read_at))
         key = str(uuid5(NAMESPACE_URL, f"keepcard import {said}"))
-        return ImportReadings(id=key, readings=readings)
+        return ImportReadings(id=key, readings=readings, observed_at=self.read_at)
 
 
 class ImportRefused(Invalid):

@@ -9,6 +9,7 @@ file at a time, in a thread that serves no pages, and half of what the command l
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from functools import partial
 from typing import Any, TypeVar
 
@@ -63,6 +64,7 @@ def plan_of(
     card: str | None = None,
     fill_gaps: bool = False,
     leave_out_unknown: bool = False,
+    read_at: datetime | None = None,
 ) -> ImportPlan:
     """What importing these bytes would store."""
     return plan_import(
@@ -74,6 +76,7 @@ def plan_of(
         card=card,
         fill_gaps=fill_gaps,
         leave_out_unknown=leave_out_unknown,
+        read_at=read_at,
     )
 
 

@@ -113,6 +113,11 @@ class Form:
         text = self.value(name)
         return None if not text else _number(name, text)
 
+    def moment(self, name: str) -> datetime | None:
+        """A time by the shop's clock; None when the field is empty."""
+        text = self.value(name)
+        return _moment(name, text, self._zone) if text else None
+
     def uploaded(self, name: str, most_bytes: int) -> bytes:
         """The bytes of a sent file, empty when there is none."""
         file = self._files.get(name)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -147,3 +148,16 @@ def test_a_real_file_of_many_samples_names_no_card_here_and_stays_out(imported, 
     assert "Sample 1 (" in result.stderr
     assert "names no card" in result.stderr or "no card here" in result.stderr
     assert shop.readings() == []
+
+
+def test_when_it_was_read_is_stated_and_kept(imported, shop):
+    moment = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=5)
+    result = imported(spectra(shop.codes[0]), "--read-at", moment.isoformat())
+    assert result.exit_code == 0, result.output
+    assert shop.readings()[0].observed_at == moment
+    refused = imported(spectra(shop.codes[1]), "--read-at", "last Friday")
+    assert refused.exit_code == 2 and "is no time. Write --read-at as" in refused.stderr
+    tomorrow = (datetime.now(UTC) + timedelta(days=3)).isoformat()
+    refused = imported(spectra(shop.codes[1]), "--read-at", tomorrow)
+    assert refused.exit_code == 2 and "lies in the future" in refused.stderr
+    assert len(shop.readings()) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -71,6 +72,9 @@ async def take_readings_file(
         str | None, Query(description="Name of a registered one; empty for one that is not")
     ] = None,
     temperature_c: Annotated[float | None, Query(ge=-20, le=120)] = None,
+    read_at: Annotated[
+        datetime | None, Query(description="When they were read, with a zone; else just now")
+    ] = None,
     leave_out_unknown: Annotated[
         bool, Query(description="Pass over samples that name no card here")
     ] = False,
@@ -103,6 +107,7 @@ async def take_readings_file(
             source=file_name(name),
             card=card or None,
             leave_out_unknown=leave_out_unknown,
+            read_at=read_at,
         )
         return _answer(here, plan, dry_run)
 

@@ -7,6 +7,7 @@ all else: its name, the card one came from, and what was stated because the file
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
@@ -37,8 +38,8 @@ page_rules(
 )
 
 ANSWERS = ("stage", "illuminant", "observer", "geometry", "specular", "instrument")
-TEMPERATURE = "temperature_c"
-KEPT = ("called", "card", "leave_out", *ANSWERS, TEMPERATURE, unit_field(TEMPERATURE))
+TEMPERATURE, READ_AT = "temperature_c", "read_at"
+KEPT = ("called", "card", "leave_out", *ANSWERS, TEMPERATURE, unit_field(TEMPERATURE), READ_AT)
 """The fields of an address."""
 
 
@@ -122,9 +123,9 @@ def _shown(here: PageContext, sha256: str, asked: Form, refusal: Refused | None 
     if refusal is not None:
         asked.refuse(refusal)
     try:
-        stated = _stated(here, asked)
+        stated, read_at = _stated(here, asked)
     except Refused:
-        stated = Stated()
+        stated, read_at = Stated(), None
     plan = plan_of(
         here,
         content,
@@ -133,6 +134,7 @@ def _shown(here: PageContext, sha256: str, asked: Form, refusal: Refused | None 
         card=asked.value("card") or None,
         fill_gaps=True,
         leave_out_unknown=asked.ticked("leave_out"),
+        read_at=read_at,
     )
     wrong = bool(asked.errors)
     frame = here.frame("bench", bench=True, refused=wrong)
@@ -146,14 +148,16 @@ def _store(here: PageContext, form: Form, sha256: str) -> Response:
     if content is None:
         return _shown(here, sha256, asked)
     try:
+        stated, read_at = _stated(here, asked)
         plan = plan_of(
             here,
             content,
-            _stated(here, asked),
+            stated,
             source=asked.value("called"),
             card=asked.value("card") or None,
             fill_gaps=True,
             leave_out_unknown=asked.ticked("leave_out"),
+            read_at=read_at,
         )
         if not plan.problems and form.value("id") != plan.command.id:
             raise Invalid(
@@ -168,8 +172,8 @@ def _store(here: PageContext, form: Form, sha256: str) -> Response:
     return here.see_other("readings_file", sha256=sha256, **given, saved="yes")
 
 
-def _stated(here: PageContext, asked: Form) -> Stated:
-    """What was stated on the page; refuses words that the page does not offer."""
+def _stated(here: PageContext, asked: Form) -> tuple[Stated, datetime | None]:
+    """What was stated on the page, and when it was read; refuses words that are not offered."""
     gathering = Gathering(asked)
 
     def chosen(name: str, values: tuple[str, ...]) -> str | None:
@@ -185,8 +189,9 @@ def _stated(here: PageContext, asked: Form) -> Stated:
     specular = gathering.take(lambda: chosen("specular", speculars), None)
     instrument = gathering.take(lambda: _instrument(here, asked.value("instrument")), None)
     temperature = gathering.take(lambda: in_kept_unit(asked, TEMPERATURE, Kind.TEMPERATURE), None)
+    read_at = gathering.take(lambda: asked.moment(READ_AT), None)
     gathering.done()
-    return Stated(
+    stated = Stated(
         stage=stage,
         illuminant=asked.value("illuminant") or None,
         observer=int(observer) if observer else None,
@@ -195,6 +200,7 @@ def _stated(here: PageContext, asked: Form) -> Stated:
         instrument=instrument,
         temperature_c=temperature,
     )
+    return stated, read_at
 
 
 def _instrument(here: PageContext, chosen: str) -> str | None:

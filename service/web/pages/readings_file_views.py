@@ -104,7 +104,7 @@ def file_page(
     here: PageContext, frame: Frame, asked: Form, plan: ImportPlan, sha256: str
 ) -> ReadingsFilePage:
     """The whole page."""
-    given = {name: asked.value(name) for name in (*ASKED, "temperature_c.unit")}
+    given = {name: asked.value(name) for name in (*ASKED, "temperature_c.unit", "read_at")}
     place = {"called": asked.value("called"), "card": asked.value("card")}
     left_out = asked.value("leave_out")
     instruments = here.store.shop().all(Instrument)

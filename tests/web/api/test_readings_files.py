@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from service.domain.card_code import grouped
+from service.domain.moment import as_text
 from service.domain.records.cards import Card
 from service.domain.records.measuring import Reading
 from service.domain.terms import Role
@@ -115,3 +116,14 @@ def test_an_xml_file_that_defines_entities_is_refused_unread(manager):
     answer = manager.post(PATH, content=content.encode(), params=STATED)
     assert answer.status_code == 422
     assert "entit" in answer.json()["detail"].casefold() or "DTD" in answer.json()["detail"]
+
+
+def test_when_they_were_read_is_said_by_the_query_with_its_zone(manager, taken):
+    given = {**STATED, "read_at": "2026-01-02T03:04:05+01:00"}
+    answer = manager.post(PATH, content=taken.content, params=given)
+    assert answer.status_code == 201, answer.text
+    assert as_text(taken.readings[0].observed_at) == "2026-01-02T02:04:05.000000Z"
+    bare = {**STATED, "read_at": "2026-01-02T03:04:05"}
+    other = taken.content.replace(b",25,", b",26,")
+    refused = manager.post(PATH, content=other, params=bare)
+    assert refused.status_code == 422 and "has no zone" in refused.text

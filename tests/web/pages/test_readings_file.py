@@ -13,6 +13,7 @@ from service.app import command_ports
 from service.cli import cli
 from service.domain.card_code import grouped
 from service.domain.lookups import verdict_on_batch
+from service.domain.moment import as_text
 from service.domain.records.measuring import Reading
 from service.domain.terms import Stage
 from service.storage.database import open_store
@@ -99,6 +100,19 @@ def test_a_file_that_says_everything_is_seen_then_stored_and_judged(taking):
         assert verdict.sentence in said(done)
         assert f"/batches/{card.batch}" in done.html
     assert len(done.main.all("svg", class_="mark mark-blends")) + done.html.count("mark-shows") > 0
+
+
+def test_when_it_was_read_is_said_on_the_page_by_the_shops_clock(taking):
+    first, _ = taking.cards
+    page = taking.choose(csv(first.code))
+    address = page.address + "&read_at=2026-01-02T03:04"
+    page = taking.browser.open(address)
+    assert page.main.one("input", name="read_at").attributes["value"] == "2026-01-02T03:04"
+    assert page.send().status == 200
+    # Lisbon keeps UTC in winter.
+    assert as_text(taking.readings()[-1].observed_at).startswith("2026-01-02T03:04")
+    wrong = taking.browser.open(taking.choose(csv(first.code, start=40.0)).address + "&read_at=x")
+    assert wrong.status == 422 and "'x' is no time" in wrong.main.text
 
 
 def test_the_same_file_again_is_said_to_be_on_record_and_offers_no_store(taking):
