@@ -11,12 +11,13 @@ import pytest
 from click.testing import CliRunner
 from skimage.color import deltaE_ciede2000
 
+from demo_cards.names import id_of
 from demo_cards.readings_files import FOLDER, files
 from demo_cards.script import card_id, job_id
 from service.app import command_ports
 from service.cli import cli
 from service.domain.card_code import read_card_code
-from service.domain.lookups import mean_lab
+from service.domain.lookups import mean_lab, verdict_on_batch
 from service.domain.records.measuring import Reading, Verdict
 from service.domain.records.shop import Instrument
 from service.domain.terms import Stage, Word
@@ -50,16 +51,38 @@ def test_each_sample_is_a_card_of_the_demo_with_its_conditions_stated(demo: Told
     assert not [w.code for w in file.warnings if w.code.endswith("not_stated")]
 
 
-def imported(name: str, folder: Path) -> dict[str, Any]:
+MONDAY_AFTER = "2022-05-16T07:30Z"
+"""When the single-angle instrument came back; the file stayed on it."""
+
+
+def imported(name: str, folder: Path, *more: str) -> dict[str, Any]:
     """What ``keepcard import`` says of a file it took in as the refinisher."""
+    told = ["--data", str(folder), "--as", "Anselm Quill", "--json", *more]
     result = CliRunner().invoke(
         cli,
-        ["import", str(FOLDER / name), "--data", str(folder), "--as", "Anselm Quill", "--json"],
+        ["import", str(FOLDER / name), *told],
         obj=command_ports(),
     )
     assert result.exit_code == 0, result.output
     said: dict[str, Any] = json.loads(result.stdout)
     return said
+
+
+def test_a_file_of_the_monday_after_settles_both_dark_cards_however_late_it_is_sent(
+    demo_copy: Callable[[], Path],
+):
+    folder = demo_copy()
+    imported("deep-fir-again.csv", folder, "--read-at", MONDAY_AFTER)
+    with open_database(folder, read_only=True) as database:
+        van = database.store().job(job_id("van"))
+    for number in (9, 10):
+        verdict = verdict_on_batch(van, id_of("van", "batch", number))
+        assert verdict is not None and verdict.word is Word.BLENDS
+
+
+def test_the_readme_sends_it_as_of_that_monday():
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert f"--read-at {MONDAY_AFTER}" in readme
 
 
 def test_reading_the_dark_cards_years_later_turns_no_word(demo_copy: Callable[[], Path]):
