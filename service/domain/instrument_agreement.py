@@ -19,9 +19,9 @@ from service.domain.records.shop import CheckTile, Instrument, TileReading
 from service.domain.tile_history import (
     Way,
     alike_tile_readings,
-    less,
     tile_readings,
 )
+from service.domain.tile_noise import less
 
 LEAST_DEGREES = 9
 """Degrees of freedom from which a repeatability is offered: ten readings of one set, say. The

@@ -172,3 +172,13 @@ def test_noise_alone_is_seldom_called_drift(seed):
         (course,) = courses_of(shop.file, sphere.root, with_range=False)
         called += course.drift.drifted is True
     assert called <= 3
+
+
+def test_one_wild_reading_does_not_upset_the_noise_of_the_others(shop):
+    """Scatter is pooled without the two readings compared, not taken away from a total."""
+    shop.read(shop.sphere, shop.grey)
+    for days in (1, 2):
+        shop.read(shop.sphere, shop.grey, days=days, repeats=((0.0, 0.0, 0.0), (0.0001, 0.0, 0.0)))
+    wild = ((40.0, 30.0, -20.0), (-40.0, 10.0, 60.0), (0.0, -40.0, -40.0))
+    shop.read(shop.sphere, shop.grey, days=3, repeats=wild)
+    assert only(shop).drift.drifted is None
