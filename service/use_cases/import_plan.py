@@ -109,7 +109,16 @@ class _Planning:
         notes = [Note(code=w.code, message=w.message) for w in file.warnings]
         if not file.samples:
             self.trouble.wrong("empty", 0, None, "The file holds no reading.")
-        samples = file.samples
+        lamps = [w.message for w in file.warnings if w.code == "spectrum_no_reflectance"]
+        if lamps:
+            self.trouble.wrong(
+                "no_reflectance",
+                0,
+                None,
+                " ".join(lamps),
+                "Export the readings of the cards alone.",
+            )
+        samples = () if lamps else file.samples
         if len(samples) > MOST_SAMPLES:
             self.trouble.wrong(
                 "too_many",

@@ -161,3 +161,11 @@ def test_a_job_without_readings_has_nothing_to_export(keepcard, shop, tmp_path):
     assert result.exit_code == 2
     assert "The job has no readings to export" in result.stderr
     assert not (tmp_path / "job.cxf").exists()
+
+
+def test_a_lamps_spectrum_is_no_reading_of_a_card(imported, shop):
+    bands = " ".join("0.5" for _ in BANDS.split())
+    result = imported(cgats(shop.code, BANDS, bands, head='MEAS_TYPE "EMISSION"\n'))
+    assert result.exit_code == 2 and "no reflectance of a surface" in result.stderr
+    assert "Export the readings of the cards alone." in result.stderr
+    assert not shop.readings()
