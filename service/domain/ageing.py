@@ -5,8 +5,8 @@ from __future__ import annotations
 import calendar
 from datetime import datetime, timedelta
 
-from service.domain.drift import Drift, drifts_between
-from service.domain.pooling import same_age, way_of
+from service.domain.drift import Drift, drifts_between, tells_of
+from service.domain.pooling import same_age
 from service.domain.refused import Invalid
 from service.domain.specimens import Specimen
 
@@ -78,8 +78,7 @@ def _told_again(one: Specimen) -> list[Drift]:
         (
             other
             for other in one.of_card
-            if way_of(other) == way_of(reading)
-            and not same_age(other.observed_at, reading.observed_at)
+            if tells_of(reading, other) and not same_age(other.observed_at, reading.observed_at)
         ),
         key=lambda other: other.observed_at,
     )
@@ -130,7 +129,8 @@ def _long_apart(
         (
             "read_long_apart",
             text,
-            f"Read {earlier.name} again today, three times, to see whether the card or the "
+            f"Read {earlier.name} again today, three times and with the instrument "
+            "that read it then, to see whether the card or the "
             "instrument moved. The answer goes on resting on its first reading.",
         )
     ]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from service.domain.instruments import variance_between_instruments
 from service.domain.lookups import mean_lab, uncertainty_of_mean
 from service.domain.nearness import doubt_of_difference
 from service.domain.pooling import same_age, way_of
@@ -30,7 +32,8 @@ class Drift:
     ``difference`` is newest less first (ΔL*, Δa*, Δb*); ``standard_uncertainty`` is of the
     ΔE00, None where nothing is known of the readings' noise. ``low`` and ``high`` bound 95 % of
     where ΔE00 lies; ``moved`` says whether it is more than noise explains. All three are None
-    where the readings are too few to judge their own noise.
+    where the readings are too few to judge their own noise. Where two instruments read, what they
+    stand apart by is in all of them.
     """
 
     first: Reading
@@ -136,16 +139,34 @@ def read_while_curing(drift: Drift, sprayed_at: datetime) -> bool:
     return (drift.first.observed_at - sprayed_at).days <= CURE_DAYS
 
 
+def tells_of(first: Reading, later: Reading) -> bool:
+    """Whether two readings are of one surface read one way, so that they tell how it moved.
+
+    By one instrument, or by two of which it is known how far they stand from others.
+    """
+    *what_and_how, instrument = way_of(first)
+    *same, other = way_of(later)
+    return what_and_how == same and (
+        instrument == other or variance_between_instruments(first, later) > 0
+    )
+
+
 def _alike(readings: Iterable[Reading]) -> list[list[Reading]]:
-    """Readings by what was read and how, each group oldest first; those read more than once.
+    """Readings that tell of each other, each group oldest first; those of more than one.
 
     A photograph of one card has a large error of its own, which another does not share.
     """
-    groups: dict[tuple[object, ...], list[Reading]] = {}
-    for reading in sorted(readings, key=lambda reading: reading.observed_at):
-        if reading.method is not Method.PHOTOGRAPH:
-            groups.setdefault(way_of(reading), []).append(reading)
-    return [group for group in groups.values() if len(group) > 1]
+    left = sorted(
+        (reading for reading in readings if reading.method is not Method.PHOTOGRAPH),
+        key=lambda reading: reading.observed_at,
+    )
+    groups = []
+    while left:
+        group = [reading for reading in left if tells_of(left[0], reading)]
+        taken = {reading.root for reading in group}
+        left = [reading for reading in left if reading.root not in taken]
+        groups.append(group)
+    return [group for group in groups if len(group) > 1]
 
 
 def _shared(first: Reading, newest: Reading) -> list[tuple[AngleReading, AngleReading]]:
@@ -158,16 +179,16 @@ def _point(
     from colour.difference import delta_e_2000
 
     one, other = mean_lab(before), mean_lab(after)
-    known = uncertainty_of_mean(first, before), uncertainty_of_mean(reading, after)
+    known, later = uncertainty_of_mean(first, before), uncertainty_of_mean(reading, after)
+    if later is not None:
+        later = math.hypot(later, math.sqrt(variance_between_instruments(first, reading)))
     itself = reading.root == first.root
     return CoursePoint(
         reading=reading,
         days=(reading.observed_at - first.observed_at).total_seconds() / 86_400,
         difference=_less(other, one),
         delta_e_2000=float(delta_e_2000(one, other)),
-        standard_uncertainty=None
-        if itself
-        else doubt_of_difference(one, known[0], other, known[1]),
+        standard_uncertainty=None if itself else doubt_of_difference(one, known, other, later),
     )
 
 
@@ -207,6 +228,9 @@ def _weighed(
         UncertainColour.from_repeats(before, standard_uncertainty=first.standard_uncertainty),
         UncertainColour.from_repeats(after, standard_uncertainty=newest.standard_uncertainty),
     )
+    variance = variance_between_instruments(first, newest)
+    if variance:
+        between = between.widened(standard_uncertainty=math.sqrt(variance))
     judged = judge_difference(between, limit=MOVED_BY, risk=RISK, shows_risk=RISK / angles)
     reach = judged.interval
     if reach is None:

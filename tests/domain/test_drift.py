@@ -199,3 +199,34 @@ def test_cure_is_told_from_storage(old, first, newest, said):
     (drift,) = drifts_of(readings)
     assert said in since_when(drift, start)
     assert f"{newest - first} days before" in since_when(drift, start)
+
+
+def test_two_instruments_tell_of_a_card_only_when_they_are_known_to_stand_apart_by_so_much():
+    """√(0.3² + 0.4²) = 0.5 per channel comes in, however often each of them read."""
+    job = JobBuilder()
+    taken = job.reading(job.card(job.batch(1)), RED)
+    one = replace(taken, instrument_id="one", inter_instrument_uncertainty=0.3)
+    other = replace(
+        job.reading(job.card(job.batch(2)), PALER),
+        instrument_id="other",
+        observed_at=taken.observed_at + timedelta(days=400),
+        inter_instrument_uncertainty=0.4,
+        card_id=taken.card_id,
+    )
+    (drift,) = drifts_of([one, other])
+    assert drift.moved is False and drift.low < 0.2 < drift.high
+    (alike,) = drifts_of([one, replace(other, instrument_id="one")])
+    assert alike.moved is True
+    assert drift.standard_uncertainty > 10 * alike.standard_uncertainty
+    assert drifts_of([one, replace(other, inter_instrument_uncertainty=None)]) == []
+    assert drifts_of([one, replace(other, instrument_id=None)]) == []
+
+
+def test_a_second_instrument_has_a_course_of_its_own_where_nobody_knows_how_they_differ(old):
+    _, readings = read_over(old, (1, RED), (400, PALER), (800, PALER))
+    first, second, third = (
+        replace(reading, instrument_id=name)
+        for reading, name in zip(readings, ("one", "other", "other"), strict=True)
+    )
+    (drift,) = drifts_of([third, first, second])
+    assert (drift.first.root, drift.newest.root) == (second.root, third.root)
