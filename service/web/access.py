@@ -52,6 +52,7 @@ READS: Mapping[str, Rule] = {
     "/api/moved": ANYBODY_HERE,
     "/api/values/{field}": ANYBODY_HERE,
     "/api/instruments": ANYBODY_HERE,
+    "/api/check-tiles": ANYBODY_HERE,
     "/api/products": ANYBODY_HERE,
     "/api/photo-targets": ANYBODY_HERE,
     "/api/people": ANYBODY_HERE,

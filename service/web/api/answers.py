@@ -149,6 +149,13 @@ class Instruments(TypedDict):
     instruments: list[shop.Instrument]
 
 
+class CheckTiles(TypedDict):
+    """The tiles the instruments are tried on, and what they read of them."""
+
+    check_tiles: list[shop.CheckTile]
+    tile_readings: list[shop.TileReading]
+
+
 class Products(TypedDict):
     """The product sheets of the shop."""
 

@@ -13,7 +13,14 @@ from starlette.responses import Response
 from service.domain.card_code import new_card_code, read_card_code
 from service.domain.lines import BatchLine, CardLine
 from service.domain.records.measuring import Reading
-from service.domain.records.shop import Instrument, Person, PhotoTarget, Product
+from service.domain.records.shop import (
+    CheckTile,
+    Instrument,
+    Person,
+    PhotoTarget,
+    Product,
+    TileReading,
+)
 from service.domain.refused import Invalid, Unknown
 from service.use_cases.queries import (
     Audit,
@@ -29,6 +36,7 @@ from service.use_cases.under_lights import lights_of_batch
 from service.web.api.answers import (
     BatchWhole,
     CardWhole,
+    CheckTiles,
     Codes,
     Health,
     Instruments,
@@ -110,6 +118,7 @@ def _reads() -> dict[str, tuple[Callable[..., Any], Any, str]]:
         "/api/values/{field}": (values, Values, "audit"),
         "/api/journal/{chain}": (journal, list[JournalEntry], "audit"),
         "/api/instruments": (instruments, Instruments, "shop"),
+        "/api/check-tiles": (check_tiles, CheckTiles, "shop"),
         "/api/products": (products, Products, "shop"),
         "/api/photo-targets": (photo_targets, PhotoTargets, "shop"),
         "/api/people": (people, People, "shop"),
@@ -253,6 +262,12 @@ def journal(
 def instruments(here: Here) -> Response:
     """The instruments of the shop."""
     return answer({"instruments": here.store.shop().all(Instrument)})
+
+
+def check_tiles(here: Here) -> Response:
+    """The check tiles of the shop, and what the instruments read of them."""
+    book = here.store.shop()
+    return answer({"check_tiles": book.all(CheckTile), "tile_readings": book.all(TileReading)})
 
 
 def products(here: Here) -> Response:

@@ -41,7 +41,8 @@ READINGS = 60
 SAVED = {
     "tile_reading": "The reading of the tile is on record.",
     "figure": "The figure is in the book, with your name and reason. It holds for what is read "
-    "from now on; a reading already on record is corrected by itself.",
+    "from now on; readings already on record keep what was known then, until somebody corrects "
+    "them.",
 }
 FIGURES = {
     "standard_uncertainty": "known repeatability",
