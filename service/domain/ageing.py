@@ -125,12 +125,16 @@ def _long_apart(
         text += " It was read again since, but too few times to tell whether it moved."
     if earlier.is_car:
         return [("read_long_apart", text, "Read the car again today.")]
+    then = (
+        "The car is held against the card as it reads now."
+        if later.is_car
+        else "The answer goes on resting on its first reading."
+    )
     return [
         (
             "read_long_apart",
             text,
-            f"Read {earlier.name} again today, three times and with the instrument "
-            "that read it then, to see whether the card or the "
-            "instrument moved. The answer goes on resting on its first reading.",
+            f"Read {earlier.name} again today, three times and with the instrument that read it "
+            f"then, to see whether the card or the instrument moved. {then}",
         )
     ]

@@ -175,6 +175,18 @@ def test_a_repair_s_batch_is_told_in_its_sentence_that_the_master_in_the_hand_mo
     assert "The master in the hand no longer looks as it was first read: 1.3" in draft.sentence
 
 
+def test_a_stored_card_not_read_for_years_is_to_be_read_again_beside_the_car(hand):
+    hand.clock += 3 * YEAR
+    stored = hand.file
+    repair_of(hand)
+    car = hand.read(None, WHITE, panel_id=hand.panel("Wing"))
+    file = hand.file
+    draft = draft_for_car(file, file.get(Reading, car), stored, stored.get(Card, hand.master_card))
+    (reason,) = [reason for reason in draft.reasons if reason.code == "read_long_apart"]
+    assert reason.text == "The stored card was read 3 years before the car."
+    assert reason.remedy.endswith("The car is held against the card as it reads now.")
+
+
 @pytest.mark.parametrize(
     ("days", "said"),
     [(1, "1 day"), (45, "45 days"), (420, "14 months"), (729, "2 years"), (1096, "3 years")],
