@@ -161,6 +161,14 @@ def test_a_multi_angle_instrument_is_asked_for_its_angles(shop, painter):
     assert [name for name in again.fields() if name.startswith("lab.25")] == []
 
 
+def test_what_a_multi_angle_instrument_shows_is_pasted_as_rows(shop, painter):
+    several = shop.instrument(name="Five angles", geometry="multi-angle", specular=None)
+    sheet = painter.open(f"/shop/instruments/{several}/tile-readings/new")
+    sheet.send(rows="15 50 1 2\n45 40 1 2\n15 50,1 1 2", illuminant="D65", observer="10")
+    (found,) = shop.book.all(TileReading)
+    assert [(one.angle, len(one.repeats)) for one in found.angles] == [(15, 2), (45, 1)]
+
+
 def test_without_a_tile_the_form_says_what_to_do_first(tmp_path):
     shop = AuditShop(tmp_path)
     sphere = shop.instrument()
