@@ -176,7 +176,7 @@ def _card(store: RecordStore, settings: Settings, code: str) -> tuple[bytes, str
 def _job(store: RecordStore, settings: Settings, order: str, repair: bool) -> tuple[bytes, str]:
     from service.use_cases.job_paper import job_paper
     from service.use_cases.label_papers import job_of_order
-    from service.use_cases.papers import JournalHead
+    from service.use_cases.papers import journal_heads
     from service.use_cases.repair_paper import (
         near_the_car,
         reading_shown,
@@ -196,11 +196,7 @@ def _job(store: RecordStore, settings: Settings, order: str, repair: bool) -> tu
             public_address=settings.label_address,
         )
         return ports().press().repair(sheet), f"the repair sheet of the job {order}"
-    heads = tuple(
-        JournalHead(of=of, position=entry.position, hash=entry.hash)
-        for of, chain in (("this job", file.chain), ("the shop", store.shop_id))
-        for entry in queries.journal(chain, limit=1)
-    )
+    heads = journal_heads(queries, file, store.shop_id)
     made = job_paper(file, store.shop(), _head(store, settings, file, heads))
     return ports().press().job(made), f"the report of the job {order}"
 

@@ -19,7 +19,7 @@ from service.paper.blocks import (
     word_cell,
     words,
 )
-from service.paper.card_sheet import U_NOTE, joints_table, readings_table
+from service.paper.tables import U_NOTE, joints_table, readings_table
 from service.paper.written import (
     FINISHES,
     GAPS,

@@ -23,7 +23,7 @@ from service.paper.blocks import (
     table,
     words,
 )
-from service.paper.card_sheet import EYES, U_NOTE, readings_table
+from service.paper.tables import EYES, U_NOTE, readings_table
 from service.paper.written import (
     FINISHES,
     angle,

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from service.use_cases.job_paper import JobPaper
     from service.use_cases.label_papers import LabelPaper
     from service.use_cases.label_stock import LabelStock
+    from service.use_cases.queries import Queries
     from service.use_cases.repair_paper import RepairPaper
 
 
@@ -30,6 +31,15 @@ class JournalHead:
     of: str
     position: int
     hash: str
+
+
+def journal_heads(queries: Queries, file: RecordFile, shop_id: str) -> tuple[JournalHead, ...]:
+    """Where the journals of a job and of its shop stand."""
+    return tuple(
+        JournalHead(of=of, position=entry.position, hash=entry.hash)
+        for of, chain in (("this job", file.chain), ("the shop", shop_id))
+        for entry in queries.journal(chain, limit=1)
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

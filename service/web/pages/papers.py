@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -33,7 +33,7 @@ from service.use_cases.label_stock import (
     LabelStock,
     stock_named,
 )
-from service.use_cases.papers import JournalHead, PaperHead, paper_head
+from service.use_cases.papers import JournalHead, PaperHead, journal_heads, paper_head
 from service.use_cases.queries import CardSearch
 from service.use_cases.repair_paper import (
     near_the_car,
@@ -125,7 +125,7 @@ def card_sheet(here: Here, code: str, paper: str = "") -> Response:
 def job_report(here: Here, job_id: str, paper: str = "") -> Response:
     """The report of a job, with where its journal stood."""
     file = here.store.job(job_id)
-    heads = tuple(_heads(here, file))
+    heads = journal_heads(here.queries, file, here.store.shop_id)
     made = job_paper(file, here.store.shop(), _head(here, file, paper, heads))
     return pdf_answer(here.services.press.job(made), "report", made.head.work_order)
 
@@ -170,12 +170,6 @@ def _head(
         paper=check_paper(paper or here.services.settings.paper),
         heads=heads,
     )
-
-
-def _heads(here: PageContext, file: RecordFile) -> Iterable[JournalHead]:
-    for of, chain in (("this job", file.chain), ("the shop", here.store.shop_id)):
-        for entry in here.queries.journal(chain, limit=1):
-            yield JournalHead(of=of, position=entry.position, hash=entry.hash)
 
 
 def _form(here: PageContext) -> Form:
