@@ -75,7 +75,7 @@ def describe(app: FastAPI, described: Descriptions) -> None:
 def _fill(schema: dict[str, Any], described: Descriptions) -> None:
     refs, definitions = _schemas(described)
     components = schema.setdefault("components", {})
-    components["schemas"] = _as_sent(definitions)
+    components["schemas"] = _of_parameters(schema) | _as_sent(definitions)
     components["securitySchemes"] = {
         "token": {
             "type": "http",
@@ -88,6 +88,18 @@ def _fill(schema: dict[str, Any], described: Descriptions) -> None:
     for (method, path), one in described.items():
         operation = schema["paths"][path][method.lower()]
         _fill_operation(operation, one, refs)
+
+
+def _of_parameters(schema: dict[str, Any]) -> dict[str, Any]:
+    """The schemas FastAPI made that a parameter refers to: closed sets of words."""
+    made = schema["components"].get("schemas", {})
+    named = {
+        str(parameter["schema"].get("$ref", "")).removeprefix(SCHEMAS.format(model=""))
+        for path in schema["paths"].values()
+        for operation in path.values()
+        for parameter in operation.get("parameters", ())
+    }
+    return {name: made[name] for name in sorted(named & set(made))}
 
 
 def _fill_operation(operation: dict[str, Any], one: Described, refs: Mapping[Any, Any]) -> None:
