@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from service.domain.ageing import DUE_MONTHS, months_before
 from service.domain.findings import Finding, Weight, findings_of
+from service.domain.instrument_findings import InstrumentFinding, instrument_findings
 from service.domain.lines import BatchLine, CardLine
 from service.domain.lookups import the_job
 from service.domain.moment import from_text
@@ -166,6 +167,7 @@ class AuditPage:
     journal_href: str
     due: int
     due_href: str
+    instruments: tuple[InstrumentFinding, ...]
     moved_href: str
 
 
@@ -228,6 +230,7 @@ def audit_page(
         if whole
         else 0,
         due_href=here.link("audit_due"),
+        instruments=tuple(instrument_findings(here.store.shop(), datetime.now(UTC))),
         moved_href=here.link("audit_moved"),
     )
 

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -244,3 +245,14 @@ def test_a_hostile_name_is_text_and_nothing_else(shop, manager):
     sheet = manager.open("/audit?lot=%3Cscript%3Ealert(1)%3C/script%3E")
     assert "<script" not in sheet.html
     assert "Lot: <script>alert(1)</script>" in sheet.main.text
+
+
+def test_an_instrument_past_its_calibration_stands_on_the_audit(tmp_path):
+    shop = AuditShop(tmp_path)
+    shop.story()
+    assert "looking after" not in shop.browser(shop.manager).open("/audit").main.text
+    shop.instrument(name="Old sphere", calibration_due=datetime.now(UTC) - timedelta(days=40))
+    sheet = shop.browser(shop.manager).open("/audit")
+    assert "One instrument wants looking after" in sheet.main.text
+    assert "Old sphere has been past its calibration for" in sheet.main.text
+    shop.close()
