@@ -18,6 +18,7 @@ from demo_cards.diary_photographs import photograph_of
 from demo_cards.diary_pictures import picture_of
 from demo_cards.opening import job_commands, shop_commands
 from demo_cards.script import Planned, Script, Step, person_id, told
+from demo_cards.tiles import tile_plan
 from service.use_cases.cards import AttachPhoto
 from service.use_cases.command import Command
 from service.use_cases.photographs import NewPhotograph
@@ -33,6 +34,7 @@ def plan(today: date) -> list[Planned]:
         *_at_once(VAN_COMES, job_commands(_script("week", today))),
         *_told(_script("week", today), told("week")["steps"]),
         *_told(_script("repair", today), told("repair")["steps"]),
+        *tile_plan(),
     ]
     return sorted(planned, key=lambda one: one.received_at)
 
