@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
 from service.domain.card_code import grouped, new_card_code
@@ -9,7 +11,7 @@ from service.domain.refused import Invalid
 from service.domain.terms import Stage
 from service.use_cases.import_names import Beside, read_beside, read_freely, taken_apart
 
-CODE, OTHER = new_card_code(), new_card_code()
+CODE, OTHER = (new_card_code(random.Random(seed).choice) for seed in ("one", "other"))
 SHOWN = grouped(CODE)
 ZONES = ("Step 1", "Step 2", "polished")
 
