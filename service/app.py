@@ -152,7 +152,7 @@ def create_app(settings: Settings) -> FastAPI:
     """
     from service.storage.database import open_database
 
-    database = open_database(settings.data_dir, settings.database_url, address=settings.address)
+    database = open_database(settings.data_dir, settings.database_url, address=settings.own_address)
     try:
         return _app_over(database, settings)
     except BaseException:
@@ -230,7 +230,8 @@ def _certified(settings: Settings) -> tuple[Settings, ServerCertificate | None]:
         wildcard = settings.host in ("0.0.0.0", "::", "")
         given = (*settings.known_names, *(() if wildcard else (settings.host,)))
         found = local_certificate(settings.data_dir, names_of_machine(given))
-        names = found.names
+        # Served here alone, or at one address, it has no name that devices know it by.
+        names = settings.known_names or (found.names if wildcard else ())
     return replace(settings, names=",".join(names)), found
 
 

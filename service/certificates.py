@@ -18,13 +18,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from service.domain.refused import Invalid
+from service.settings import authority_file
 
 if TYPE_CHECKING:
     from cryptography import x509
     from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
 
-FOLDER = "https"
-AUTHORITY, AUTHORITY_KEY = "authority.pem", "authority-key.pem"
+FOLDER, AUTHORITY = authority_file(Path()).parts
+AUTHORITY_KEY = "authority-key.pem"
 SERVER, SERVER_KEY = "server.pem", "server-key.pem"
 AUTHORITY_YEARS = 10
 SERVER_DAYS = 397

@@ -14,6 +14,11 @@ from service.domain.refused import Invalid
 PREFIX = "KEEPCARD_"
 
 
+def authority_file(data: Path) -> Path:
+    """Where the certificate of the shop's own authority lies in its data folder."""
+    return data / "https" / "authority.pem"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Where the record lies, where the service answers, and whose clock its pages show.
@@ -61,8 +66,21 @@ class Settings:
     @property
     def address(self) -> str:
         """Where a person opens the service."""
-        host = "127.0.0.1" if self.host in ("0.0.0.0", "::", "") else self.host
-        host = next(iter(self.known_names), host)
+        return self._at(next(iter(self.known_names), self._own_host))
+
+    @property
+    def own_address(self) -> str:
+        """Where programs of this machine reach it, which may not know the names devices use.
+
+        A certificate from elsewhere holds for its names alone.
+        """
+        return self.address if self.certificate is not None else self._at(self._own_host)
+
+    @property
+    def _own_host(self) -> str:
+        return "127.0.0.1" if self.host in ("0.0.0.0", "::", "") else self.host
+
+    def _at(self, host: str) -> str:
         scheme = "https" if self.secure else "http"
         return f"{scheme}://{f'[{host}]' if ':' in host else host}:{self.port}"
 

@@ -21,7 +21,7 @@ import pytest
 from click.testing import CliRunner
 from starlette.testclient import TestClient
 
-from service.app import _listening, command_ports, create_app, serve
+from service.app import _certified, _listening, command_ports, create_app, serve
 from service.cli import cli
 from service.domain.records.job import Job
 from service.domain.records.shop import ApiToken, Person
@@ -249,7 +249,8 @@ def test_the_service_is_started_set_up_used_and_stopped(server, tmp_path):
         assert store.receipt(job["id"]).hash == receipt["hash"]
 
 
-def test_over_https_a_device_trusts_it_and_a_command_writes_through_it(tmp_path, monkeypatch):
+@pytest.mark.parametrize("name", ["", "nobody-resolves-this.local"])
+def test_over_https_a_device_trusts_it_and_a_command_writes_through_it(tmp_path, monkeypatch, name):
     with open_database(tmp_path / "data") as database:
         store = database.create_shop("Northside", manager="Ira")
         manager, token = store.shop().all(Person)[0].root, new_token()
@@ -261,10 +262,10 @@ def test_over_https_a_device_trusts_it_and_a_command_writes_through_it(tmp_path,
             token_hash=hash_of_token(token),
         )
         perform(store, manager, given)
-    running = Server(tmp_path / "data", "https=yes")
+    running = Server(tmp_path / "data", "https=yes", f"names={name}")
     try:
         printed = "".join(running.process.stdout.readline() for _ in range(5))
-        assert f"is served at https://127.0.0.1:{running.port}" in printed
+        assert f"is served at https://{name or '127.0.0.1'}:{running.port}" in printed
         authority = tmp_path / "data" / "https" / "authority.pem"
         trusting = ssl.create_default_context(cafile=authority)
         base = running.base = f"https://127.0.0.1:{running.port}"
@@ -296,6 +297,16 @@ def test_over_https_a_device_trusts_it_and_a_command_writes_through_it(tmp_path,
     with open_database(tmp_path / "data", read_only=True) as database:
         labels = {token.label for token in database.store().shop().all(ApiToken)}
     assert labels == {"tests", "through the server"}
+
+
+def test_served_on_this_machine_alone_labels_carry_no_address(tmp_path):
+    alone, _ = _certified(Settings(data_dir=tmp_path, https=True))
+    assert (alone.label_address, alone.address) == ("", "https://127.0.0.1:8470")
+    named, _ = _certified(Settings(data_dir=tmp_path, https=True, names="bench.local"))
+    assert named.label_address == "https://bench.local:8470"
+    wide, found = _certified(Settings(data_dir=tmp_path, https=True, host="0.0.0.0"))
+    assert wide.label_address == f"https://{found.names[0]}:8470"
+    assert wide.own_address == "https://127.0.0.1:8470"
 
 
 def test_without_an_authority_of_its_own_there_is_nothing_to_trust(tmp_path):

@@ -28,7 +28,7 @@ MAY_IMPORT = {
     # Options and environment as values; shared by whoever is told by them.
     "service.settings": {"service.domain"},
     # What a server shows to devices; made and read when it starts.
-    "service.certificates": {"service.domain"},
+    "service.certificates": {"service.domain", "service.settings"},
     **{f"service.{sibling}": {*USE_CASES, "service.settings"} for sibling in SIBLINGS},
     "service.app": {
         *USE_CASES,

@@ -16,6 +16,7 @@ import click
 from service.cli.frame import Refusal, ports
 from service.cli.opening import opened, person_named
 from service.domain.moment import as_text
+from service.settings import authority_file
 from service.use_cases.command import Command
 
 if TYPE_CHECKING:
@@ -152,7 +153,7 @@ def _context(address: str) -> SSLContext | None:
 
     context = ssl.create_default_context()
     data = click.get_current_context().params.get("data")
-    authority = Path(data or ".") / "https" / "authority.pem"
+    authority = authority_file(Path(data or "."))
     if authority.exists():
         context.load_verify_locations(authority)
     return context
